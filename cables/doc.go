@@ -1,0 +1,33 @@
+// Package cables holds cable types, the catalogue, and the installed line:
+// its sections, devices and load, and how a wave travels along it.
+//
+// Conventions of this package, which every other package follows:
+//
+//	f      frequency, Hz
+//	x      metres along the line from the reference plane (the first connector),
+//	       devices counted with their own length
+//	γ(f)   propagation constant of a cable, α + jβ, 1/m (α in Np/m, β in rad/m)
+//	Zc(f)  characteristic impedance of a cable, ohm, complex
+//	Θ(f,x) ∫ γ dx from the reference plane to x, dimensionless
+//	Γ      reflection coefficient; time convention e^{+jωt}, so a wave that has
+//	       gone x metres carries e^{-Θ}, and a mirror at x returns e^{-2Θ}
+//	ABCD   chain (transmission) parameters; voltages and currents at the left
+//	       port are the matrix times those at the right port, the current
+//	       flowing to the right
+//
+// Cable law. The attenuation of a coaxial line is α(f) = a·√f + b·f: conductor
+// loss by skin effect and dielectric loss at a constant loss tangent. With the
+// skin effect developed, the internal reactance of the conductors equals their
+// resistance, so per metre
+//
+//	z = (1+j)·R + jωL,  R = 2·Z0·a·√f,  L = Z0/(c·VF)
+//	y = G + jωC,        G = 2·b·f/Z0,   C = 1/(Z0·c·VF)
+//	γ = √(z·y),         Zc = √(z/y)
+//
+// Z0 and VF are thus the high-frequency limits of impedance and velocity
+// factor. Sources: S. Ramo, J. R. Whinnery, T. Van Duzer, "Fields and Waves in
+// Communication Electronics", 3rd ed., Wiley 1994, ch. 3.16-3.17 (surface
+// impedance (1+j)·Rs) and ch. 5 (line constants); D. M. Pozar, "Microwave
+// Engineering", 4th ed., Wiley 2012, ch. 2.1 (γ, Z0), ch. 4.4 (ABCD matrices).
+// Both are cited from memory.
+package cables

@@ -1,0 +1,217 @@
+package cables
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Medium returns the electrical constants of the cable type: the two-term
+// attenuation law is fitted to the attenuation table. See FitAttenuation.
+func (t *Type) Medium() (Medium, error) {
+	m := Medium{ImpedanceOhm: t.ImpedanceOhm, VelocityFactor: t.VelocityFactor}
+	var err error
+	m.ConductorNp, m.DielectricNp, err = FitAttenuation(t.Attenuation)
+	if err != nil {
+		return Medium{}, fmt.Errorf("cable %q: %w", t.ID, err)
+	}
+	return m, nil
+}
+
+// FitAttenuation fits α(f) = a·√f + b·f to the points of an attenuation table
+// by non-negative least squares on the relative error, and returns a in
+// Np/m/√Hz and b in Np/m/Hz. One point gives conductor loss only. No points
+// give a lossless line. A point without a positive frequency and a finite,
+// non-negative attenuation is an error.
+func FitAttenuation(points []AttenuationPoint) (conductorNp, dielectricNp float64, err error) {
+	// Columns √f/α and f/α against a right-hand side of ones.
+	var ss, sf, ff, s1, f1 float64
+	for _, p := range points {
+		if !(p.FrequencyHz > 0) || !(p.DBPerHundredM >= 0) || math.IsInf(p.DBPerHundredM, 0) || math.IsInf(p.FrequencyHz, 0) {
+			return 0, 0, fmt.Errorf("attenuation point [%g Hz, %g dB/100 m] needs a positive frequency and a finite loss of at least 0", p.FrequencyHz, p.DBPerHundredM)
+		}
+		if p.DBPerHundredM == 0 {
+			continue // says nothing of a relative error
+		}
+		alpha := p.DBPerHundredM / 100 * NeperPerDB
+		s, f := math.Sqrt(p.FrequencyHz)/alpha, p.FrequencyHz/alpha
+		ss += s * s
+		sf += s * f
+		ff += f * f
+		s1 += s
+		f1 += f
+	}
+	if ss == 0 {
+		return 0, 0, nil
+	}
+	if det := ss*ff - sf*sf; det > 1e-12*ss*ff {
+		a, b := (s1*ff-f1*sf)/det, (f1*ss-s1*sf)/det
+		switch {
+		case a >= 0 && b >= 0:
+			return a, b, nil
+		case a < 0:
+			return 0, f1 / ff, nil
+		}
+	}
+	return s1 / ss, 0, nil
+}
+
+// ErrNoSections is returned for a line without any section.
+var ErrNoSections = errors.New("the line has no section of cable")
+
+// Path lays the line out: sections and devices in order from the test port.
+// Devices are drawn as 50-ohm air line of their own length. Errors: no
+// section, a section whose cable the line does not define, a length that is
+// not positive and finite, a device after a section that does not exist, or
+// an attenuation table that cannot be fitted.
+func (l *Line) Path() (*Path, error) {
+	if len(l.Sections) == 0 {
+		return nil, ErrNoSections
+	}
+	p := &Path{ReferenceOhm: l.ReferenceImpedanceOhm}
+	if p.ReferenceOhm == 0 {
+		p.ReferenceOhm = 50
+	}
+	at, placed := 0.0, 0
+	add := func(s Span) {
+		s.StartM = at
+		at += s.LengthM
+		p.Spans = append(p.Spans, s)
+	}
+	for i := range l.Sections {
+		section := &l.Sections[i]
+		if !(section.LengthM > 0) || math.IsInf(section.LengthM, 0) {
+			return nil, fmt.Errorf("section %q: a length of %g m is not positive", section.Name, section.LengthM)
+		}
+		var cable *Type
+		for j := range l.Cables {
+			if l.Cables[j].ID == section.CableID {
+				cable = &l.Cables[j]
+				break
+			}
+		}
+		if cable == nil {
+			return nil, fmt.Errorf("section %q: the line defines no cable %q", section.Name, section.CableID)
+		}
+		medium, err := cable.Medium()
+		if err != nil {
+			return nil, err
+		}
+		if !(medium.ImpedanceOhm > 0) || !(medium.VelocityFactor > 0) {
+			return nil, fmt.Errorf("cable %q: impedance (%g ohm) and velocity factor (%g) must be positive", cable.ID, cable.ImpedanceOhm, cable.VelocityFactor)
+		}
+		add(Span{Name: section.Name, Cable: cable, LengthM: section.LengthM, Medium: medium,
+			VelocityTolerance: cable.VelocityFactorTolerance / cable.VelocityFactor})
+		for j := range l.Devices {
+			if device := &l.Devices[j]; device.After == section.Name {
+				placed++
+				add(Span{Name: device.Kind, Device: device, LengthM: device.LengthM, Medium: Air})
+			}
+		}
+	}
+	if placed < len(l.Devices) {
+		for _, device := range l.Devices {
+			if !l.hasSection(device.After) {
+				return nil, fmt.Errorf("device %q: no section is called %q", device.Kind, device.After)
+			}
+		}
+	}
+	return p, nil
+}
+
+func (l *Line) hasSection(name string) bool {
+	for i := range l.Sections {
+		if l.Sections[i].Name == name {
+			return true
+		}
+	}
+	return false
+}
+
+// LengthM returns the length of the path, m.
+func (p *Path) LengthM() float64 {
+	last := p.Spans[len(p.Spans)-1]
+	return last.StartM + last.LengthM
+}
+
+// JointsM returns the places where spans meet, the test port (0) first and the
+// load's connector last, m.
+func (p *Path) JointsM() []float64 {
+	joints := make([]float64, 0, len(p.Spans)+1)
+	for _, s := range p.Spans {
+		joints = append(joints, s.StartM)
+	}
+	return append(joints, p.LengthM())
+}
+
+// SpanAt returns the index of the span that holds x; places in front of the
+// line belong to the first, places behind it to the last.
+func (p *Path) SpanAt(x float64) int {
+	for i, s := range p.Spans {
+		if x < s.StartM+s.LengthM {
+			return i
+		}
+	}
+	return len(p.Spans) - 1
+}
+
+// Theta returns Θ(f,x) = ∫ γ dx from the reference plane to x. The real part
+// is the loss one way in nepers, the imaginary part the phase one way in
+// radians. x may be negative or beyond the end.
+func (p *Path) Theta(frequencyHz, x float64) complex128 {
+	var theta complex128
+	last := len(p.Spans) - 1
+	for i, s := range p.Spans {
+		inside := x - s.StartM
+		if i < last && inside > s.LengthM {
+			inside = s.LengthM
+		}
+		if i > 0 && inside <= 0 {
+			break
+		}
+		gamma, _ := s.Medium.Wave(frequencyHz)
+		theta += gamma * complex(inside, 0)
+	}
+	return theta
+}
+
+// ElectricalM returns the free-space length of the path from the reference
+// plane to x at the high-frequency velocities: ∫ dx/VF, m.
+func (p *Path) ElectricalM(x float64) float64 {
+	sum := 0.0
+	last := len(p.Spans) - 1
+	for i, s := range p.Spans {
+		inside := x - s.StartM
+		if i < last && inside > s.LengthM {
+			inside = s.LengthM
+		}
+		if i > 0 && inside <= 0 {
+			break
+		}
+		sum += inside / s.Medium.VelocityFactor
+	}
+	return sum
+}
+
+// PhysicalM is the inverse of ElectricalM: the place whose free-space length
+// from the reference plane is electricalM.
+func (p *Path) PhysicalM(electricalM float64) float64 {
+	last := len(p.Spans) - 1
+	for i, s := range p.Spans {
+		length := s.LengthM / s.Medium.VelocityFactor
+		if i == last || electricalM < length {
+			return s.StartM + electricalM*s.Medium.VelocityFactor
+		}
+		electricalM -= length
+	}
+	return math.NaN() // a Path has at least one span
+}
+
+// Cascade returns the path as a chain of elements, without joints.
+func (p *Path) Cascade() Cascade {
+	c := make(Cascade, len(p.Spans))
+	for i, s := range p.Spans {
+		c[i] = Stretch{Medium: s.Medium, LengthM: s.LengthM}
+	}
+	return c
+}
