@@ -1,5 +1,10 @@
 package cables
 
+import (
+	"fmt"
+	"math"
+)
+
 // AttenuationPoint is one point of a published attenuation table.
 type AttenuationPoint struct {
 	FrequencyHz   float64
@@ -15,7 +20,18 @@ type Type struct {
 	VelocityFactorTolerance float64            `toml:"velocity_factor_tolerance"` // absolute, one standard deviation
 	Attenuation             []AttenuationPoint `toml:"attenuation_db_per_100m"`
 	MaxFrequencyHz          float64            `toml:"max_frequency_hz,omitempty"` // 0: not stated
-	Source                  string             `toml:"source,omitempty"`
+	DiameterMM              float64            `toml:"diameter_mm,omitempty"`      // over all; 0: not stated
+
+	// Geometry of smooth, solid conductors, from which SkinEffectNp follows:
+	// outside diameter of the inner conductor, inside diameter of the outer
+	// one, and what they are made of (a key of conductivity; "": copper). 0 for
+	// braided, stranded and corrugated conductors.
+	InnerDiameterMM float64 `toml:"inner_diameter_mm,omitempty"`
+	OuterDiameterMM float64 `toml:"outer_diameter_mm,omitempty"`
+	InnerConductor  string  `toml:"inner_conductor,omitempty"`
+	OuterConductor  string  `toml:"outer_conductor,omitempty"`
+
+	Source string `toml:"source,omitempty"`
 }
 
 // Section is a length of one cable type.
@@ -39,6 +55,7 @@ type LoadKind string
 
 // The kinds of load.
 const (
+	Unstated    LoadKind = "" // nobody said what ends the line
 	Antenna     LoadKind = "antenna"
 	Termination LoadKind = "termination"
 	Open        LoadKind = "open"
@@ -74,6 +91,54 @@ type Line struct {
 	Load                  Load       `toml:"load"`
 	Limits                Limits     `toml:"limits"`
 	Instrument            Instrument `toml:"instrument,omitempty"`
+
+	// Notes say what is odd about the record and what was assumed, in words:
+	// a reader of any result should know.
+	Notes []string `toml:"-"`
+}
+
+// AssumedVelocityTolerance is taken as the velocity factor's standard
+// deviation where a record states none. Common practice, no source: published
+// velocity factors are rounded to a percent or two.
+const AssumedVelocityTolerance = 0.02
+
+// SimpleLine returns a line of one cable type and unstated load, for work
+// without a line file. The reference impedance is 50 ohm.
+func SimpleLine(cable Type, lengthM float64) *Line {
+	return &Line{
+		Name:                  cable.Name,
+		ReferenceImpedanceOhm: 50,
+		Cables:                []Type{cable},
+		Sections:              []Section{{Name: "cable", CableID: cable.ID, LengthM: lengthM}},
+	}
+}
+
+// VelocityLine returns a line of 50-ohm lossless cable of which no more than
+// the velocity factor is known. Its Notes say so.
+func VelocityLine(velocityFactor, lengthM float64) *Line {
+	line := SimpleLine(Type{
+		ID:                      "velocity",
+		Name:                    fmt.Sprintf("unknown cable of velocity factor %g", velocityFactor),
+		ImpedanceOhm:            50,
+		VelocityFactor:          velocityFactor,
+		VelocityFactorTolerance: AssumedVelocityTolerance,
+		Source:                  "velocity factor given by hand; impedance, tolerance and absence of loss are assumed",
+	}, lengthM)
+	line.Notes = []string{fmt.Sprintf(
+		"only a velocity factor of %g is known of the cable: 50 ohm, no loss and ±%g on the velocity factor are assumed, so return losses along the line are not corrected for loss",
+		velocityFactor, AssumedVelocityTolerance)}
+	return line
+}
+
+// LimitVSWR returns the limit as a voltage standing wave ratio, whichever form
+// it was given in, or 0 when there is none. VSWR = (1+ρ)/(1−ρ) with
+// ρ = 10^(−RL/20); D. M. Pozar, "Microwave Engineering", 4th ed., ch. 2.3.
+func (l Limits) LimitVSWR() float64 {
+	if l.VSWR != 0 || l.ReturnLossDB == 0 {
+		return l.VSWR
+	}
+	rho := math.Pow(10, -l.ReturnLossDB/20)
+	return (1 + rho) / (1 - rho)
 }
 
 // Span is a section or a device laid out along the line.

@@ -60,10 +60,14 @@ func FitAttenuation(points []AttenuationPoint) (conductorNp, dielectricNp float6
 var ErrNoSections = errors.New("the line has no section of cable")
 
 // Path lays the line out: sections and devices in order from the test port.
-// Devices are drawn as 50-ohm air line of their own length. Errors: no
-// section, a section whose cable the line does not define, a length that is
-// not positive and finite, a device after a section that does not exist, or
-// an attenuation table that cannot be fitted.
+// Devices are drawn as air line of the reference impedance and of their own
+// length, behind one another in the order of the record where several follow
+// the same section. The path points into the line's Cables and Devices.
+// Errors: no section, a section whose cable the line does not define, a length
+// that is not positive and finite (a device's may be 0), a device after a
+// section that does not exist or whose name two sections share, constants of
+// a cable that are out of their physical range, or an attenuation table that
+// cannot be fitted.
 func (l *Line) Path() (*Path, error) {
 	if len(l.Sections) == 0 {
 		return nil, ErrNoSections
@@ -72,7 +76,20 @@ func (l *Line) Path() (*Path, error) {
 	if p.ReferenceOhm == 0 {
 		p.ReferenceOhm = 50
 	}
-	at, placed := 0.0, 0
+	if !(p.ReferenceOhm > 0) || math.IsInf(p.ReferenceOhm, 0) {
+		return nil, fmt.Errorf("a reference impedance of %g ohm is not positive and finite", p.ReferenceOhm)
+	}
+	for _, device := range l.Devices {
+		switch n := l.sectionsNamed(device.After); {
+		case n == 0:
+			return nil, fmt.Errorf("device %q: no section is called %q", device.Kind, device.After)
+		case n > 1:
+			return nil, fmt.Errorf("device %q: %d sections are called %q", device.Kind, n, device.After)
+		case !(device.LengthM >= 0) || math.IsInf(device.LengthM, 0):
+			return nil, fmt.Errorf("device %q: a length of %g m is negative or not finite", device.Kind, device.LengthM)
+		}
+	}
+	at := 0.0
 	add := func(s Span) {
 		s.StartM = at
 		at += s.LengthM
@@ -81,7 +98,7 @@ func (l *Line) Path() (*Path, error) {
 	for i := range l.Sections {
 		section := &l.Sections[i]
 		if !(section.LengthM > 0) || math.IsInf(section.LengthM, 0) {
-			return nil, fmt.Errorf("section %q: a length of %g m is not positive", section.Name, section.LengthM)
+			return nil, fmt.Errorf("section %q: a length of %g m is not positive and finite", section.Name, section.LengthM)
 		}
 		var cable *Type
 		for j := range l.Cables {
@@ -97,35 +114,36 @@ func (l *Line) Path() (*Path, error) {
 		if err != nil {
 			return nil, err
 		}
-		if !(medium.ImpedanceOhm > 0) || !(medium.VelocityFactor > 0) {
-			return nil, fmt.Errorf("cable %q: impedance (%g ohm) and velocity factor (%g) must be positive", cable.ID, cable.ImpedanceOhm, cable.VelocityFactor)
+		if !(medium.ImpedanceOhm > 0) || math.IsInf(medium.ImpedanceOhm, 0) {
+			return nil, fmt.Errorf("cable %q: an impedance of %g ohm is not positive and finite", cable.ID, cable.ImpedanceOhm)
+		}
+		if !(medium.VelocityFactor > 0 && medium.VelocityFactor <= 1) {
+			return nil, fmt.Errorf("cable %q: a velocity factor of %g is not above 0 and at most 1", cable.ID, cable.VelocityFactor)
+		}
+		if !(cable.VelocityFactorTolerance >= 0) || math.IsInf(cable.VelocityFactorTolerance, 0) {
+			return nil, fmt.Errorf("cable %q: a velocity factor tolerance of %g is negative or not finite", cable.ID, cable.VelocityFactorTolerance)
 		}
 		add(Span{Name: section.Name, Cable: cable, LengthM: section.LengthM, Medium: medium,
 			VelocityTolerance: cable.VelocityFactorTolerance / cable.VelocityFactor})
 		for j := range l.Devices {
 			if device := &l.Devices[j]; device.After == section.Name {
-				placed++
-				add(Span{Name: device.Kind, Device: device, LengthM: device.LengthM, Medium: Air})
-			}
-		}
-	}
-	if placed < len(l.Devices) {
-		for _, device := range l.Devices {
-			if !l.hasSection(device.After) {
-				return nil, fmt.Errorf("device %q: no section is called %q", device.Kind, device.After)
+				air := Air
+				air.ImpedanceOhm = p.ReferenceOhm // a matched device, whatever the system
+				add(Span{Name: device.Kind, Device: device, LengthM: device.LengthM, Medium: air})
 			}
 		}
 	}
 	return p, nil
 }
 
-func (l *Line) hasSection(name string) bool {
+func (l *Line) sectionsNamed(name string) int {
+	n := 0
 	for i := range l.Sections {
 		if l.Sections[i].Name == name {
-			return true
+			n++
 		}
 	}
-	return false
+	return n
 }
 
 // LengthM returns the length of the path, m.
@@ -135,7 +153,7 @@ func (p *Path) LengthM() float64 {
 }
 
 // JointsM returns the places where spans meet, the test port (0) first and the
-// load's connector last, m.
+// load's connector last, m. A device without length gives its place twice.
 func (p *Path) JointsM() []float64 {
 	joints := make([]float64, 0, len(p.Spans)+1)
 	for _, s := range p.Spans {
@@ -144,8 +162,9 @@ func (p *Path) JointsM() []float64 {
 	return append(joints, p.LengthM())
 }
 
-// SpanAt returns the index of the span that holds x; places in front of the
-// line belong to the first, places behind it to the last.
+// SpanAt returns the index of the span that holds x; a place where two meet
+// belongs to the later one. Places in front of the line belong to the first,
+// places behind it to the last.
 func (p *Path) SpanAt(x float64) int {
 	for i, s := range p.Spans {
 		if x < s.StartM+s.LengthM {

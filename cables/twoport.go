@@ -1,6 +1,9 @@
 package cables
 
-import "math/cmplx"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // TwoPort is a chain (ABCD) matrix at one frequency: [A B; C D], B in ohm,
 // C in siemens. D. M. Pozar, "Microwave Engineering", 4th ed., table 4.1.
@@ -40,10 +43,19 @@ type Stretch struct {
 	LengthM float64
 }
 
+// mostNeper bounds the loss of one stretch so that its chain matrix stays
+// finite. Far less already hides everything behind it: the echo of a full
+// reflection behind 300 Np is 10^-261.
+const mostNeper = 300
+
 // TwoPort returns [cosh θ, Zc·sinh θ; sinh θ/Zc, cosh θ] with θ = γ·length.
 func (s Stretch) TwoPort(frequencyHz float64) TwoPort {
 	gamma, zc := s.Wave(frequencyHz)
-	grow := cmplx.Exp(gamma * complex(s.LengthM, 0))
+	theta := gamma * complex(s.LengthM, 0)
+	if real(theta) > mostNeper {
+		theta = complex(mostNeper, imag(theta))
+	}
+	grow := cmplx.Exp(theta)
 	ch, sh := (grow+1/grow)/2, (grow-1/grow)/2
 	return TwoPort{A: ch, B: zc * sh, C: sh / zc, D: ch}
 }
@@ -73,7 +85,8 @@ var (
 // Cascade is a chain of elements, the first at the test port.
 type Cascade []Element
 
-// TwoPort returns the product of all elements' chain matrices.
+// TwoPort returns the product of all elements' chain matrices. It overflows
+// where the losses add up to more than 700 Np; Reflection does not.
 func (c Cascade) TwoPort(frequencyHz float64) TwoPort {
 	p := Through
 	for _, e := range c {
@@ -87,8 +100,21 @@ func (c Cascade) TwoPort(frequencyHz float64) TwoPort {
 // The result is a new slice of the same length.
 func (c Cascade) Reflection(frequencyHz []float64, load func(float64) complex128, referenceOhm float64) []complex128 {
 	out := make([]complex128, len(frequencyHz))
+	z0 := complex(referenceOhm, 0)
 	for k, f := range frequencyHz {
-		out[k] = c.TwoPort(f).InputReflection(load(f), referenceOhm)
+		// The waves are carried from the load to the port as a voltage and a
+		// current, which takes half the products of a chain of matrices.
+		reflection := load(f)
+		voltage, current := 1+reflection, (1-reflection)/z0
+		for i := len(c) - 1; i >= 0; i-- {
+			m := c[i].TwoPort(f)
+			voltage, current = m.A*voltage+m.B*current, m.C*voltage+m.D*current
+			if size := math.Abs(real(voltage)) + math.Abs(imag(voltage)); size > 1e100 {
+				scale := complex(1/size, 0) // only their ratio matters
+				voltage, current = voltage*scale, current*scale
+			}
+		}
+		out[k] = (voltage - z0*current) / (voltage + z0*current)
 	}
 	return out
 }

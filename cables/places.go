@@ -1,0 +1,170 @@
+package cables
+
+import (
+	"fmt"
+	"strings"
+	"unicode/utf8"
+)
+
+// place is a line and a column, counted from 1; the column counts characters.
+type place struct{ Line, Column int }
+
+// scanPlaces finds where the keys and headings of a TOML text stand, by paths
+// such as "name", "load", "load.kind", "cable[0]" and "cable[0].id", and how
+// deep its brackets nest. It trusts the text to be TOML: the TOML library,
+// which gives no places for the tables of an array, judges the syntax. Keys of
+// inline tables and of tables inside the tables of an array are left out; a
+// reader falls back to the nearest table above them.
+func scanPlaces(text string) (places map[string]place, depth int) {
+	places = map[string]place{}
+	s := placeScanner{text: text}
+	counts := map[string]int{}
+	table := ""
+	for s.at < len(s.text) {
+		s.skip(" \t\r\n")
+		start := s.at
+		switch {
+		case s.at >= len(s.text):
+		case s.text[s.at] == '#':
+			s.skipLine()
+		case strings.HasPrefix(s.text[s.at:], "[["):
+			s.at += 2
+			key := s.key()
+			table = fmt.Sprintf("%s[%d]", key, counts[key])
+			counts[key]++
+			places[table] = s.place(start)
+			depth = max(depth, strings.Count(key, ".")) // [[a.b.c]] nests too
+			s.skipLine()
+		case s.text[s.at] == '[':
+			s.at++
+			table = s.key()
+			places[table] = s.place(start)
+			depth = max(depth, strings.Count(table, "."))
+			s.skipLine()
+		default:
+			key := s.key()
+			depth = max(depth, strings.Count(key, "."))
+			if table != "" {
+				key = table + "." + key
+			}
+			if _, seen := places[key]; !seen {
+				places[key] = s.place(start)
+			}
+			depth = max(depth, s.skipValue())
+		}
+	}
+	return places, depth
+}
+
+// placeScanner walks over a TOML text.
+type placeScanner struct {
+	text string
+	at   int
+	// The last place looked up, from which the next one is counted.
+	known          place
+	lineStart      int
+	countedThrough int
+}
+
+// place returns the place of the byte offset; offsets must not decrease.
+func (s *placeScanner) place(offset int) place {
+	passed := s.text[s.countedThrough:offset]
+	s.known.Line += strings.Count(passed, "\n")
+	if i := strings.LastIndexByte(passed, '\n'); i >= 0 {
+		s.lineStart = s.countedThrough + i + 1
+	}
+	s.countedThrough = offset
+	return place{Line: s.known.Line + 1, Column: utf8.RuneCountInString(s.text[s.lineStart:offset]) + 1}
+}
+
+func (s *placeScanner) skip(set string) {
+	for s.at < len(s.text) && strings.IndexByte(set, s.text[s.at]) >= 0 {
+		s.at++
+	}
+}
+
+func (s *placeScanner) skipLine() {
+	if i := strings.IndexByte(s.text[s.at:], '\n'); i >= 0 {
+		s.at += i + 1
+		return
+	}
+	s.at = len(s.text)
+}
+
+// key reads a possibly dotted, possibly quoted key and returns its parts
+// joined by dots.
+func (s *placeScanner) key() string {
+	var b strings.Builder
+	for s.at < len(s.text) {
+		switch c := s.text[s.at]; {
+		case c == '"' || c == '\'':
+			start := s.at
+			s.skipString()
+			b.WriteString(strings.Trim(s.text[start:s.at], string(c)))
+		case c == '=' || c == ']' || c == '\n' || c == '#':
+			return b.String()
+		default:
+			if c != ' ' && c != '\t' && c != '\r' {
+				b.WriteByte(c)
+			}
+			s.at++
+		}
+	}
+	return b.String()
+}
+
+// skipString skips the string that starts here, of any of TOML's four kinds.
+func (s *placeScanner) skipString() {
+	quote := s.text[s.at : s.at+1]
+	if triple := strings.Repeat(quote, 3); strings.HasPrefix(s.text[s.at:], triple) {
+		quote = triple
+	}
+	s.at += len(quote)
+	for s.at < len(s.text) {
+		switch {
+		case quote[0] == '"' && s.text[s.at] == '\\':
+			s.at = min(s.at+2, len(s.text))
+		case len(quote) == 1 && s.text[s.at] == '\n': // not TOML
+			return
+		case strings.HasPrefix(s.text[s.at:], quote):
+			s.at += len(quote)
+			for len(quote) == 3 && s.at < len(s.text) && s.text[s.at] == quote[0] { // """" ends with a quote inside
+				s.at++
+			}
+			return
+		default:
+			s.at++
+		}
+	}
+}
+
+// skipValue skips up to the end of the line that ends the value, over strings
+// and lists of several lines, and returns how deep brackets nested.
+func (s *placeScanner) skipValue() (deepest int) {
+	depth := 0
+	for s.at < len(s.text) {
+		switch s.text[s.at] {
+		case '"', '\'':
+			s.skipString()
+			continue
+		case '[', '{':
+			depth++
+			deepest = max(deepest, depth)
+		case ']', '}':
+			depth--
+		case '#':
+			s.skipLine()
+			if depth <= 0 {
+				return deepest
+			}
+			continue
+		case '\n':
+			if depth <= 0 {
+				s.at++
+				return deepest
+			}
+		}
+		s.at++
+	}
+	return deepest
+}
