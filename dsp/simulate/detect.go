@@ -1,0 +1,576 @@
+package simulate
+
+import (
+	"context"
+	"errors"
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/mat"
+
+	"downlead/cables"
+)
+
+// detectableDB is the detection index from which a fault counts as detectable:
+// a deflection of 4.5 standard deviations.
+const detectableDB = 13
+
+// toldApartDB is the deflection below which two causes look alike: 3 sigma.
+const toldApartDB = 9.5
+
+// alone returns a fault's own elements and, when it ends the line, the
+// reflection of its end.
+func (b *builder) alone(f placedFault, draw asBuilt) (cables.Cascade, func(float64) complex128) {
+	only := make([]bool, len(b.scenario.Faults))
+	only[f.index] = true
+	if !f.stretch() {
+		circuit, ends := f.lumped()
+		if ends == nil {
+			return circuit, nil
+		}
+		z0 := complex(b.path.ReferenceOhm, 0)
+		return circuit, func(hz float64) complex128 { return (1 - z0*ends(hz)) / (1 + z0*ends(hz)) }
+	}
+	// The stretch itself, without the cable around it.
+	slot, _ := b.spanSlot(f.span, draw.smooth(), only)
+	span := b.path.Spans[f.span]
+	if f.fromM > span.StartM+1e-12 {
+		slot = slot[1:]
+	}
+	return slot[:1], nil
+}
+
+// faultTruth measures what fault i does to the sweep.
+func (b *builder) faultTruth(ctx context.Context, i int, draw asBuilt, frequency []float64) (*FaultTruth, error) {
+	var fault placedFault
+	for _, f := range b.faults {
+		if f.index == i {
+			fault = f
+		}
+	}
+	s := b.scenario
+	with, without := make([]bool, len(s.Faults)), make([]bool, len(s.Faults))
+	for k := range with {
+		with[k], without[k] = true, k != i
+	}
+	from, to := b.trueM(fault.fromM, draw), b.trueM(fault.toM, draw)
+	out := &FaultTruth{Cause: fault.Cause, DistanceM: from, ExtentM: to - from, Place: "section",
+		ApparentDistanceM: b.path.PhysicalM(b.electricalM(from, draw, true)), Severity: map[string]any{}}
+	switch {
+	case fault.Cause == antennaFault:
+		out.Place = "load"
+	case fault.joint >= 0:
+		out.Place = "joint"
+	}
+	for name, value := range fault.numbers() {
+		if *value != 0 && name != "extent_m" {
+			out.Severity[name] = *value
+		}
+	}
+	if fault.Cable != "" {
+		out.Severity["cable"] = fault.Cable
+	}
+	if fault.Mode != "" {
+		out.Severity["mode"] = fault.Mode
+	}
+
+	o := newObserver(b, draw.smooth(), frequency)
+	loadBefore, loadAfter := b.load(b.antennaFault(without)), b.load(b.antennaFault(with))
+	before, err := reflection(ctx, b.build(o.draw, loadBefore.gamma, without), o.frequency)
+	if err != nil {
+		return nil, err
+	}
+	after, err := reflection(ctx, b.build(o.draw, loadAfter.gamma, with), o.frequency)
+	if err != nil {
+		return nil, err
+	}
+	knownLoad := fault.Cause == antennaFault || fault.Cause == lossySection
+	if err := o.observe(ctx, before, loadBefore, without, !knownLoad, draw); err != nil {
+		return nil, err
+	}
+	change := make([]complex128, len(before))
+	power := 0.0
+	for k := range change {
+		change[k] = after[k] - before[k]
+		power += real(change[k])*real(change[k]) + imag(change[k])*imag(change[k])
+	}
+	index := o.indexDB(change)
+	out.Severity["detection_index_db"] = index
+	out.Severity["port_change_rms_db"] = powerDB(power / float64(len(change)))
+	out.Detectable = index >= detectableDB
+
+	mid := (frequency[0] + frequency[len(frequency)-1]) / 2
+	mirrored := mirrorShare(loadBefore.gamma, o.frequency)
+	switch fault.Cause {
+	case lossySection:
+		medium := b.medium(fault.span, draw)
+		lineLoss := 0.0
+		for k, span := range b.path.Spans {
+			lineLoss += b.medium(k, draw).AttenuationNp(mid) * span.LengthM
+		}
+		excess := (fault.LossFactor - 1) * medium.AttenuationNp(mid) * (to - from) / cables.NeperPerDB
+		lineLoss /= cables.NeperPerDB
+		swallowed := 0.02 // one sigma of what nobody knows about the far end, dB one way
+		if s.Line.Load.Kind == cables.Antenna {
+			swallowed = 0.3
+		}
+		open := math.Hypot(math.Max(s.AsBuilt.Loss, 0.01)*lineLoss, swallowed)
+		out.Severity["excess_loss_db_at_centre"] = excess
+		out.Severity["far_end_mirror_share"] = mirrored
+		out.Detectable = out.Detectable && mirrored >= 0.1 && excess >= 3*open
+	case antennaFault:
+		out.ExtentM = depth(loadAfter, o.frequency)
+		promised := s.Line.Load.ReturnLossDB
+		if promised == 0 {
+			promised = 14
+		}
+		visible := loadAfter.bandHz[1] > frequency[0] && loadAfter.bandHz[0] < frequency[len(frequency)-1]
+		out.Severity["in_band_worst_return_loss_was_db"] = loadBefore.worstDB
+		out.Severity["in_band_worst_return_loss_db"] = loadAfter.worstDB
+		out.Detectable = out.Detectable && visible && loadAfter.worstDB <= promised-3
+	case waterInCable:
+		out.Severity["taper"] = "cosine"
+		out.Severity["added_loss_db_at_centre"] = math.Pi * mid * fault.LossTangent * (to - from) /
+			(cables.SpeedOfLight * b.medium(fault.span, draw).VelocityFactor * (1 - fault.ImpedanceDrop)) / cables.NeperPerDB
+	}
+	if fault.Cause != antennaFault && fault.Cause != lossySection {
+		b.ownReflection(out, fault, o)
+	}
+	if fault.joint >= 0 {
+		switch fault.Cause {
+		case poorContact, connectorMismatch, waterInConnector:
+			b.tellApart(ctx, out, fault, o, after, loadAfter, with)
+		}
+	}
+	return out, ctx.Err()
+}
+
+func powerDB(power float64) float64 { return 10 * math.Log10(math.Max(power, 1e-20)) }
+
+// mirrorShare is the share of the sweep where the load reflects nearly all.
+func mirrorShare(gamma func(float64) complex128, frequency []float64) float64 {
+	count := 0
+	for _, f := range frequency {
+		if cmplx.Abs(gamma(f)) > 0.7 {
+			count++
+		}
+	}
+	return float64(count) / float64(len(frequency))
+}
+
+// depth is how far behind its connector a load seems to reflect, m: half the
+// group delay weighted by the power reflected, in air.
+func depth(load loadModel, frequency []float64) float64 {
+	sum, weight := 0.0, 0.0
+	for _, f := range frequency {
+		const relative = 1e-4
+		a, z := load.gamma(f*(1-relative)), load.gamma(f*(1+relative))
+		power := cmplx.Abs(a) * cmplx.Abs(z)
+		if power > 0 {
+			sum -= power * cmplx.Phase(z/a) / (2 * math.Pi * 2 * relative * f)
+			weight += power
+		}
+	}
+	if weight == 0 {
+		return 0
+	}
+	return math.Max(0, sum/weight*cables.SpeedOfLight/2)
+}
+
+// ownReflection adds the fault's reflection by itself between matched lines.
+func (b *builder) ownReflection(out *FaultTruth, fault placedFault, o *observer) {
+	circuit, ends := b.alone(fault, o.draw)
+	if ends == nil {
+		ends = func(float64) complex128 { return 0 }
+	}
+	reference := b.path.ReferenceOhm
+	if fault.stretch() {
+		reference = b.medium(fault.span, o.draw).ImpedanceOhm
+	}
+	mean, seen := 0.0, 0.0
+	for k, f := range o.frequency {
+		own := circuit.TwoPort(f).InputReflection(ends(f), reference)
+		power := real(own)*real(own) + imag(own)*imag(own)
+		mean += power / float64(len(o.frequency))
+		seen += power * math.Exp(-4*real(b.path.Theta(f, fault.fromM))) / (o.sigma[k] * o.sigma[k])
+	}
+	out.Severity["local_return_loss_db"] = -powerDB(mean)
+	if fault.Cause == waterInCable {
+		index := powerDB(seen)
+		localizable := index >= detectableDB
+		out.Severity["own_reflection_index_db"] = index
+		out.Localizable = &localizable
+	}
+}
+
+// observer knows what a change of the sweep is measured against. Its grid may
+// be thinner than the sweep, with less noise to match, as long as the line
+// still fits twice into the alias-free range.
+type observer struct {
+	b         *builder
+	draw      asBuilt // smooth
+	frequency []float64
+	sigma     []float64   // per point, complex rms
+	columns   [][]float64 // of J in prior units, whitened; real part then imaginary part
+	inverse   mat.Cholesky
+}
+
+func newObserver(b *builder, smooth asBuilt, frequency []float64) *observer {
+	n := len(frequency)
+	rangeM := cables.SpeedOfLight * float64(n-1) / (2 * (frequency[n-1] - frequency[0]))
+	total := b.electricalM(b.trueM(b.path.LengthM(), smooth), smooth, true)
+	stride := max(1, min(int(rangeM/(2.2*total)), n/200))
+	o := &observer{b: b, draw: smooth}
+	for k := 0; k < n; k += stride {
+		o.frequency = append(o.frequency, frequency[k])
+	}
+	return o
+}
+
+// column adds a real nuisance's sensitivity in prior units.
+func (o *observer) column(values []complex128) {
+	n := len(values)
+	c := make([]float64, 2*n)
+	for k, v := range values {
+		scale := math.Sqrt2 / o.sigma[k]
+		c[k], c[n+k] = real(v)*scale, imag(v)*scale
+	}
+	o.columns = append(o.columns, c)
+}
+
+// complexColumn adds a complex nuisance.
+func (o *observer) complexColumn(values []complex128) {
+	turned := make([]complex128, len(values))
+	for k, v := range values {
+		turned[k] = v * 1i
+	}
+	o.column(values)
+	o.column(turned)
+}
+
+// factor prepares (JᵀJ + I)⁻¹.
+func (o *observer) factor() error {
+	n := len(o.columns)
+	sym := mat.NewSymDense(n, nil)
+	for i, a := range o.columns {
+		for j := i; j < n; j++ {
+			sum := 0.0
+			for k, v := range o.columns[j] {
+				sum += a[k] * v
+			}
+			if i == j {
+				sum++
+			}
+			sym.SetSym(i, j, sum)
+		}
+	}
+	// JᵀJ + I is positive definite; the factor fails only on values that are
+	// not finite.
+	if !o.inverse.Factorize(sym) {
+		return errors.New("judging what is detectable: the line's sensitivities are not finite; make the scenario less extreme")
+	}
+	return nil
+}
+
+// deflection returns D² of a change of the sweep.
+func (o *observer) deflection(change []complex128) float64 {
+	n := len(change)
+	white := make([]float64, 2*n)
+	total := 0.0
+	for k, v := range change {
+		scale := math.Sqrt2 / o.sigma[k]
+		white[k], white[n+k] = real(v)*scale, imag(v)*scale
+		total += white[k]*white[k] + white[n+k]*white[n+k]
+	}
+	v := mat.NewVecDense(len(o.columns), nil)
+	for i, c := range o.columns {
+		sum := 0.0
+		for k := range c {
+			sum += c[k] * white[k]
+		}
+		v.SetVec(i, sum)
+	}
+	var u mat.VecDense
+	if err := o.inverse.SolveVecTo(&u, v); err != nil {
+		if _, condition := err.(mat.Condition); !condition {
+			return 0 // cannot be: factor has checked
+		}
+	}
+	return math.Max(0, total-mat.Dot(&u, v))
+}
+
+func (o *observer) indexDB(change []complex128) float64 { return powerDB(o.deflection(change)) }
+
+// observe sets up σ and J around the line that has marks, whose sweep is
+// before.
+func (o *observer) observe(ctx context.Context, before []complex128, load loadModel, has []bool, freeLoad bool, rough asBuilt) error {
+	s := o.b.scenario
+	noise := math.Max(math.Pow(10, s.Errors.NoiseDB/20), 1e-6)
+	if s.Errors.NoiseDB == 0 {
+		noise = 1e-6
+	}
+	thinned := math.Sqrt(float64(len(o.frequency)) / float64(len(s.Sweep.FrequencyHz())))
+	o.sigma = make([]float64, len(before))
+	for k, v := range before {
+		o.sigma[k] = math.Hypot(noise, s.Errors.TraceNoise*cmplx.Abs(v)) * thinned
+	}
+	if err := o.nuisances(ctx, before, load, has, freeLoad); err != nil {
+		return err
+	}
+	if err := o.factor(); err != nil || s.AsBuilt.Roughness == 0 {
+		return err
+	}
+	wandering, err := reflection(ctx, o.b.build(rough, load.gamma, has), o.frequency)
+	if err != nil {
+		return err
+	}
+	for k := range wandering {
+		wandering[k] -= before[k]
+	}
+	more := math.Sqrt(1 + o.deflection(wandering)/float64(2*len(before)))
+	for k := range o.sigma {
+		o.sigma[k] *= more
+	}
+	for _, c := range o.columns {
+		for k := range c {
+			c[k] /= more
+		}
+	}
+	return o.factor()
+}
+
+// nuisances fills J: what the record leaves open, each at one standard
+// deviation, by differences of a thousandth of it.
+func (o *observer) nuisances(ctx context.Context, before []complex128, load loadModel, has []bool, freeLoad bool) error {
+	b, s := o.b, o.b.scenario
+	line := b.build(o.draw, load.gamma, has)
+	n, slots := len(o.frequency), len(line.slots)
+	front := make([][]cables.TwoPort, slots+1) // everything before slot i, by frequency
+	back := make([][]cables.TwoPort, slots+1)  // slot i and everything behind
+	for i := range front {
+		front[i], back[i] = make([]cables.TwoPort, n), make([]cables.TwoPort, n)
+	}
+	for k, f := range o.frequency {
+		front[0][k], back[slots][k] = cables.Through, cables.Through
+		own := make([]cables.TwoPort, slots)
+		for i := range own {
+			own[i] = line.slots[i].TwoPort(f)
+			front[i+1][k] = front[i][k].Then(own[i])
+		}
+		for i := slots - 1; i >= 0; i-- {
+			back[i][k] = own[i].Then(back[i+1][k])
+		}
+	}
+	ends := make([]complex128, n)
+	for k, f := range o.frequency {
+		ends[k] = line.load(f)
+	}
+	const step = 1e-3
+	// nudged adds the column of a slot that is changed by one step.
+	nudged := func(i int, slot cables.Cascade) {
+		values := make([]complex128, n)
+		for k, f := range o.frequency {
+			whole := front[i][k].Then(slot.TwoPort(f)).Then(back[i+1][k])
+			values[k] = (whole.InputReflection(ends[k], line.referenceOhm) - before[k]) / step
+		}
+		o.column(values)
+	}
+	jointSigma := 1e-4
+	if r := s.AsBuilt.JointReturnLossDB; r[0] > 0 {
+		jointSigma = math.Pow(10, -(r[0]+r[1])/40)
+	}
+	for i := range line.slots {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if i%2 == 0 {
+			for _, sign := range []float64{1, -1} {
+				part := reactance(sign * step * jointSigma).element(line.referenceOhm)
+				nudged(i, append(cables.Cascade{part}, line.slots[i]...))
+			}
+			continue
+		}
+		span := i / 2
+		changed := func(change func(d *asBuilt)) {
+			d := o.draw.smooth()
+			change(&d)
+			slot, _ := b.spanSlot(span, d, has)
+			nudged(i, slot)
+		}
+		if b.path.Spans[span].Device != nil {
+			changed(func(d *asBuilt) {
+				d.devices[span] += reactance(step * (0.005 + 0.3*math.Abs(float64(d.devices[span]))))
+			})
+			continue
+		}
+		changed(func(d *asBuilt) {
+			d.sections[span].velocity += step * math.Max(math.Hypot(s.AsBuilt.Velocity, s.AsBuilt.Length), 5e-4)
+		})
+		changed(func(d *asBuilt) { d.sections[span].impedanceOhm += step * math.Max(s.AsBuilt.ImpedanceOhm, 0.05) })
+		changed(func(d *asBuilt) { d.sections[span].loss += step * math.Max(s.AsBuilt.Loss, 0.005) })
+	}
+	// Residual errors: three phasors each.
+	boxes := []struct {
+		level float64
+		power int // of the reading that the error goes with
+	}{{level(s.Errors.DirectivityDB), 0}, {level(s.Errors.SourceMatchDB), 2}, {s.Errors.trackingLevel(), 1}}
+	for _, e := range boxes {
+		if e.level == 0 {
+			continue
+		}
+		for m := range 3 {
+			values := make([]complex128, n)
+			for k, f := range o.frequency {
+				values[k] = cmplx.Rect(e.level/math.Sqrt(6), -2*math.Pi*f*phasorStepS*float64(m))
+				for range e.power {
+					values[k] *= before[k]
+				}
+			}
+			o.complexColumn(values)
+		}
+	}
+	// The load, when the line gets that far.
+	if line.endSlot < 2*len(b.path.Spans)+1 {
+		return nil
+	}
+	toLoad := make([]complex128, n)
+	for k := range toLoad {
+		const nudge = 1e-6
+		toLoad[k] = (front[slots][k].InputReflection(ends[k]+nudge, line.referenceOhm) - before[k]) / nudge
+	}
+	spanHz := o.frequency[n-1] - o.frequency[0]
+	taps, sigma := 3, 0.01
+	switch {
+	case load.kind == cables.Antenna && freeLoad:
+		taps, sigma = 12, 0.3
+		if load.model == "band-pass" {
+			taps = min(40, max(12, int(3*spanHz/(load.bandHz[1]-load.bandHz[0]))))
+		}
+	case load.kind == cables.Antenna:
+		taps, sigma = 1, 0.05
+	case load.kind == cables.Termination:
+		sigma = 0.02
+	}
+	for m := range taps {
+		values := make([]complex128, n)
+		for k, f := range o.frequency {
+			values[k] = toLoad[k] * cmplx.Rect(sigma/math.Sqrt(2*float64(taps)), -2*math.Pi*f*float64(m)/spanHz)
+			if !freeLoad { // its shape is known, not its size
+				values[k] *= ends[k]
+			}
+		}
+		o.complexColumn(values)
+	}
+	return nil
+}
+
+// tellApart fits the circuits of the other causes at the fault's joint. Grids
+// in powers, then narrowing around the best.
+func (b *builder) tellApart(ctx context.Context, out *FaultTruth, fault placedFault, o *observer, after []complex128, load loadModel, has []bool) {
+	n := len(o.frequency)
+	line := b.build(o.draw, load.gamma, has)
+	at := 2 * fault.joint
+	if at >= len(line.slots) {
+		return // behind the end of the line
+	}
+	front, back := make([]cables.TwoPort, n), make([]cables.TwoPort, n)
+	ends := make([]complex128, n)
+	for k, f := range o.frequency {
+		front[k], back[k], ends[k] = cables.Through, cables.Through, line.load(f)
+		for i, slot := range line.slots {
+			switch {
+			case i < at:
+				front[k] = front[k].Then(slot.TwoPort(f))
+			case i > at:
+				back[k] = back[k].Then(slot.TwoPort(f))
+			}
+		}
+	}
+	without := make([]bool, len(has))
+	copy(without, has)
+	without[fault.index] = false
+	rest, _ := b.jointSlot(fault.joint, o.draw, without)
+	change := make([]complex128, n)
+	try := func(other Fault) float64 {
+		if ctx.Err() != nil {
+			return math.Inf(1)
+		}
+		circuit, _ := other.lumped()
+		slot := append(append(cables.Cascade{}, rest...), circuit...)
+		for k, f := range o.frequency {
+			change[k] = after[k] - front[k].Then(slot.TwoPort(f)).Then(back[k]).InputReflection(ends[k], line.referenceOhm)
+		}
+		return o.deflection(change)
+	}
+	type family struct {
+		cause string
+		make  func(p []float64) Fault
+		from  []float64 // log10 of the smallest and largest value of each setting
+		to    []float64
+	}
+	families := []family{
+		{poorContact, func(p []float64) Fault { return Fault{Cause: poorContact, SeriesOhm: p[0]} }, []float64{-1}, []float64{3}},
+		{poorContact, func(p []float64) Fault {
+			return Fault{Cause: poorContact, SeriesOhm: p[0], GapFarad: p[1]}
+		}, []float64{-1, -12.5}, []float64{2, -9}},
+		{connectorMismatch, func(p []float64) Fault { return Fault{Cause: connectorMismatch, SeriesHenry: p[0]} }, []float64{-10.5}, []float64{-7}},
+		{connectorMismatch, func(p []float64) Fault { return Fault{Cause: connectorMismatch, ShuntFarad: p[0]} }, []float64{-13.5}, []float64{-10}},
+		{waterInConnector, func(p []float64) Fault {
+			return Fault{Cause: waterInConnector, SeriesOhm: 0.4, ShuntSiemens: p[0], ShuntFarad: p[1], LossTangent: 0.04}
+		}, []float64{-3.3, -12.7}, []float64{-1.5, -10.5}},
+	}
+	out.ToldApartDB = map[string]float64{}
+	for _, fam := range families {
+		if fam.cause == fault.Cause {
+			continue
+		}
+		best, lowest := make([]float64, len(fam.from)), math.Inf(1)
+		visit := func(p []float64) {
+			values := make([]float64, len(p))
+			for k := range p {
+				values[k] = math.Pow(10, p[k])
+			}
+			if d := try(fam.make(values)); d < lowest {
+				lowest = d
+				copy(best, p)
+			}
+		}
+		const coarse = 11
+		step := make([]float64, len(best))
+		for k := range step {
+			step[k] = (fam.to[k] - fam.from[k]) / (coarse - 1)
+		}
+		for a := range coarse {
+			first := fam.from[0] + float64(a)*step[0]
+			if len(best) == 1 {
+				visit([]float64{first})
+				continue
+			}
+			for c := range coarse {
+				visit([]float64{first, fam.from[1] + float64(c)*step[1]})
+			}
+		}
+		for range 9 { // pattern search
+			centre := append([]float64{}, best...)
+			for k := range step {
+				step[k] /= 2
+			}
+			for k := range centre {
+				for _, sign := range []float64{-1, 1} {
+					p := append([]float64{}, best...)
+					p[k] += sign * step[k]
+					visit(p)
+				}
+			}
+		}
+		index := powerDB(lowest)
+		if known, ok := out.ToldApartDB[fam.cause]; !ok || index < known {
+			out.ToldApartDB[fam.cause] = index
+		}
+	}
+	for _, cause := range []string{connectorMismatch, poorContact, waterInConnector} {
+		if index, ok := out.ToldApartDB[cause]; ok && index < toldApartDB {
+			out.ConfusableWith = append(out.ConfusableWith, cause)
+		}
+	}
+}
