@@ -182,11 +182,11 @@ func (p *Path) Theta(frequencyHz, x float64) complex128 {
 	last := len(p.Spans) - 1
 	for i, s := range p.Spans {
 		inside := x - s.StartM
-		if i < last && inside > s.LengthM {
-			inside = s.LengthM
-		}
 		if i > 0 && inside <= 0 {
 			break
+		}
+		if i < last && inside > s.LengthM {
+			inside = s.LengthM
 		}
 		gamma, _ := s.Medium.Wave(frequencyHz)
 		theta += gamma * complex(inside, 0)
@@ -201,11 +201,11 @@ func (p *Path) ElectricalM(x float64) float64 {
 	last := len(p.Spans) - 1
 	for i, s := range p.Spans {
 		inside := x - s.StartM
-		if i < last && inside > s.LengthM {
-			inside = s.LengthM
-		}
 		if i > 0 && inside <= 0 {
 			break
+		}
+		if i < last && inside > s.LengthM {
+			inside = s.LengthM
 		}
 		sum += inside / s.Medium.VelocityFactor
 	}
