@@ -1,0 +1,252 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+
+	"downlead/cables"
+	"downlead/dsp"
+	"downlead/dsp/diagnose"
+	"downlead/dsp/sweep"
+)
+
+// locateChoice is what the user asks of locate.
+type locateChoice struct {
+	line          lineChoice
+	standards     standardFiles
+	baseline      string
+	lowHz, highHz float64
+	rangeM        float64
+	points        int
+	window        dsp.Window
+	json, feet    bool
+	ascii         bool
+}
+
+func (c *locateChoice) options() *options {
+	o := &options{verb: "locate", operands: "SWEEP",
+		about: "Finds and names the faults on a line from the sweep SWEEP (Touchstone or CSV). With --open,\n" +
+			"--short and --load, SWEEP is raw and corrected first. A sweep without phase is held against\nthe line's limit only.",
+		list: append(c.line.options(),
+			option{"baseline", "FILE", "an earlier sweep of the same line when it was healthy", toText(&c.baseline)},
+			option{"band", "LOW..HIGH", "use only this band, for example 1710MHz..2170MHz", toBand(&c.lowHz, &c.highHz)},
+			option{"range", "LENGTH", "look no further than this, for example 80m", toLength(&c.rangeM)},
+			option{"points", "N", "use about N points of the sweep, evenly chosen", c.setPoints},
+			option{"window", "NAME[:VALUE]", "window of the drawn profile, for example taylor:40", func(s string) (err error) {
+				c.window, err = parseWindow(s)
+				return err
+			}})}
+	o.list = append(o.list, c.standards.options()...)
+	o.list = append(o.list,
+		option{"json", "", "findings for machines, schema " + diagnose.Schema, toSwitch(&c.json)},
+		option{"feet", "", "lengths in feet", toSwitch(&c.feet)},
+		option{"ascii", "", "plain characters only", toSwitch(&c.ascii)})
+	return o
+}
+
+// leastPoints is how few points --points may leave.
+const leastPoints = 16
+
+func (c *locateChoice) setPoints(text string) error {
+	n, err := strconv.Atoi(text)
+	if err != nil || n < leastPoints {
+		return fmt.Errorf("%q is not a number of points; give %d or more", text, leastPoints)
+	}
+	c.points = n
+	return nil
+}
+
+// locate is the main job.
+func locate(ctx context.Context, words []string, out output) (int, error) {
+	var choice locateChoice
+	operands, done, err := choice.options().take(words, out)
+	if done || err != nil {
+		return statusPasses, err
+	}
+	s, err := sweep.Read(operands[0])
+	if errors.Is(err, sweep.ErrScalar) {
+		return choice.judgeScalar(operands[0], out)
+	}
+	if err != nil {
+		return 0, err
+	}
+	if choice.standards.given() {
+		if s, _, err = choice.standards.correct(s); err != nil {
+			return 0, err
+		}
+	}
+	settings := diagnose.Settings{LowHz: choice.lowHz, HighHz: choice.highHz, RangeM: choice.rangeM}
+	if choice.baseline != "" {
+		if settings.Baseline, err = sweep.Read(choice.baseline); err != nil {
+			return 0, err
+		}
+	}
+	var notes []string
+	if s, notes, err = choice.narrow(s); err != nil {
+		return 0, err
+	}
+	line, err := choice.line.read(func(velocityFactor float64) float64 {
+		if choice.rangeM > 0 {
+			return choice.rangeM
+		}
+		return aliasFreeM(s.FrequencyHz, velocityFactor)
+	})
+	if err != nil {
+		return 0, err
+	}
+	path, err := line.Path()
+	if err != nil {
+		return 0, err
+	}
+
+	finished := working(out.stderr, "locating")
+	findings, err := diagnose.Run(ctx, s, line, settings)
+	finished()
+	if err != nil {
+		return 0, err
+	}
+	if choice.json {
+		err = writeJSON(out.stdout, findings)
+	} else {
+		report := reportInput{Sweep: s, Line: line, Path: path, Findings: findings,
+			Scale: inMetres, ASCII: choice.ascii, Window: choice.window, Notes: notes}
+		if choice.feet {
+			report.Scale = inFeet
+		}
+		var text string
+		if text, err = writeReport(&report); err == nil {
+			_, err = io.WriteString(out.stdout, text)
+		}
+	}
+	return statusOf(findings), err
+}
+
+// narrow keeps the points that the user asks for, and says what that left.
+func (c *locateChoice) narrow(s *sweep.Sweep) (*sweep.Sweep, []string, error) {
+	all := len(s.FrequencyHz)
+	if c.lowHz > 0 {
+		band, err := s.Band(c.lowHz, c.highHz)
+		if err != nil {
+			return nil, nil, fmt.Errorf("--band: %w", err)
+		}
+		s = band
+	}
+	s = thinned(s, c.points)
+	if len(s.FrequencyHz) == all {
+		return s, nil, nil
+	}
+	return s, []string{fmt.Sprintf("%d of the sweep's %d points are used, as asked", len(s.FrequencyHz), all)}, nil
+}
+
+// thinned returns at most about n points of the sweep, evenly chosen, the first
+// and, where the step allows it, the last; n 0 keeps all.
+func thinned(s *sweep.Sweep, n int) *sweep.Sweep {
+	step := 1
+	if n > 0 {
+		step = max(1, (len(s.FrequencyHz)-1)/(n-1))
+	}
+	if step == 1 {
+		return s
+	}
+	thin := *s
+	thin.FrequencyHz, thin.Gamma, thin.ErrorFloor, thin.TwoPort = nil, nil, nil, nil
+	for k := 0; k < len(s.FrequencyHz); k += step {
+		thin.FrequencyHz = append(thin.FrequencyHz, s.FrequencyHz[k])
+		thin.Gamma = append(thin.Gamma, s.Gamma[k])
+		if s.ErrorFloor != nil {
+			thin.ErrorFloor = append(thin.ErrorFloor, s.ErrorFloor[k])
+		}
+	}
+	return &thin
+}
+
+// aliasFreeM is how far a cable can be looked into, c·VF/(2Δf), by the mean
+// distance of the frequencies, m.
+func aliasFreeM(frequencyHz []float64, velocityFactor float64) float64 {
+	n := len(frequencyHz)
+	step := (frequencyHz[n-1] - frequencyHz[0]) / float64(n-1)
+	return cables.SpeedOfLight * velocityFactor / (2 * step)
+}
+
+// statusOf returns the exit status that goes with findings.
+func statusOf(f *diagnose.Findings) int {
+	isFault := func(one diagnose.Finding) bool { return one.IsFault }
+	if !f.Verdict.Passes && f.Verdict.LimitVSWR > 0 || slices.ContainsFunc(f.Findings, isFault) {
+		return statusFault
+	}
+	return statusPasses
+}
+
+// writeJSON writes the findings; its lists are never null.
+func writeJSON(w io.Writer, f *diagnose.Findings) error {
+	whole := *f
+	whole.Findings = make([]diagnose.Finding, len(f.Findings))
+	for i, one := range f.Findings {
+		one.Alternatives = append([]diagnose.Alternative{}, one.Alternatives...)
+		one.Evidence = append([]string{}, one.Evidence...)
+		one.Checks = append([]string{}, one.Checks...)
+		one.Cautions = append([]string{}, one.Cautions...)
+		whole.Findings[i] = one
+	}
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	if err := e.Encode(whole); err != nil {
+		return fmt.Errorf("writing the findings: %w", err)
+	}
+	return nil
+}
+
+// judgeScalar holds a sweep without phase against the line's limit.
+func (c *locateChoice) judgeScalar(path string, out output) (int, error) {
+	s, err := sweep.ReadScalarFile(path)
+	if err != nil {
+		return 0, err
+	}
+	if c.standards.given() || c.json {
+		return 0, fmt.Errorf("%s: this sweep has no phase, so it can only be held against the limit in text; for --json or correction sweep again with phase", path)
+	}
+	if c.line.file == "" {
+		return 0, fmt.Errorf("%s: this sweep has no phase, so it can only be held against a limit; give the --line that states one", path)
+	}
+	line, err := cables.ReadLine(c.line.file)
+	if err != nil {
+		return 0, err
+	}
+	limit := sweep.LimitBand{Name: line.Name, LowHz: line.Load.BandHz[0], HighHz: line.Load.BandHz[1], MaxVSWR: line.Limits.LimitVSWR()}
+	if limit.MaxVSWR == 0 {
+		return 0, fmt.Errorf("%s: this sweep has no phase and %s states no limit, so nothing can be said; sweep again with phase", path, c.line.file)
+	}
+	if c.lowHz > 0 {
+		limit.LowHz, limit.HighHz = c.lowHz, c.highHz
+	}
+	verdicts, err := s.Judge([]sweep.LimitBand{limit})
+	if err != nil {
+		return 0, err
+	}
+	v := verdicts[0]
+	p := &page{ascii: c.ascii}
+	p.text("", line.Name)
+	p.text("", fmt.Sprintf("%s: %d points without phase", s.Name, len(s.FrequencyHz)))
+	p.row("")
+	word, status := "WITHIN LIMIT", statusPasses
+	if !v.Passes {
+		word, status = "OUT OF LIMIT", statusFault
+	}
+	text := fmt.Sprintf("worst VSWR %.2f at %s, limit %.2f", v.WorstVSWR, frequencyText(v.AtHz), v.LimitVSWR)
+	if !v.Covered {
+		text += "; the sweep does not cover the whole band"
+	}
+	p.text("  "+word+"   ", text)
+	p.text("  NO DISTANCE    ", "finding a place needs phase: sweep again and save the complex reflection (Touchstone, or CSV with magnitude and phase)")
+	for _, w := range slices.Concat(s.Warnings, line.Notes) {
+		p.text("  · ", w)
+	}
+	_, err = io.WriteString(out.stdout, p.String())
+	return status, err
+}

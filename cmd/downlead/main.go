@@ -1,0 +1,119 @@
+// Command downlead finds faults on coaxial antenna feeders from one-port
+// sweeps, without a display. Each verb has a file of its own; run ties them
+// together.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"runtime"
+	"runtime/debug"
+	"strings"
+)
+
+// The exit statuses.
+const (
+	statusPasses   = 0 // all well
+	statusFault    = 1 // out of limits, or a fault found
+	statusUnusable = 2 // the input could not be used
+)
+
+// verb is one thing that the program can do.
+type verb struct {
+	name  string
+	about string // one line
+	run   func(ctx context.Context, words []string, out output) (status int, err error)
+}
+
+// output is where a verb writes.
+type output struct {
+	stdout, stderr io.Writer
+}
+
+func verbs() []verb {
+	return []verb{
+		{"locate", "find and name the faults on a line from a sweep", locate},
+		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
+		{"simulate", "make sweeps of a line with known faults", simulateVerb},
+		{"cables", "search the cable catalogue, or check one of your own", cablesVerb},
+		{"version", "say which build this is", version},
+	}
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(status)
+}
+
+// run is the program: it returns the exit status.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	if len(args) == 0 {
+		fmt.Fprint(stdout, usage())
+		return statusPasses
+	}
+	name, words := args[0], args[1:]
+	if name == "help" || name == "--help" || name == "-h" {
+		if len(words) == 0 {
+			fmt.Fprint(stdout, usage())
+			return statusPasses
+		}
+		name, words = words[0], []string{"--help"}
+	}
+	var names []string
+	for _, v := range verbs() {
+		names = append(names, v.name)
+		if v.name != name {
+			continue
+		}
+		status, err := v.run(ctx, words, output{stdout, stderr})
+		switch {
+		case err == nil:
+			return status
+		case errors.Is(err, context.Canceled):
+			fmt.Fprintln(stderr, "downlead: stopped before the end; nothing was written")
+		default:
+			fmt.Fprintf(stderr, "downlead %s: %v\n", name, err)
+		}
+		return statusUnusable
+	}
+	fmt.Fprintf(stderr, "downlead: there is no %q", name)
+	if near := nearest(name, append(names, "help")); near != "" {
+		fmt.Fprintf(stderr, "; did you mean %q?", near)
+	}
+	fmt.Fprintln(stderr, " (downlead help lists what there is)")
+	return statusUnusable
+}
+
+func usage() string {
+	var b strings.Builder
+	b.WriteString("downlead finds faults on coaxial antenna feeders from one-port sweeps.\n\n")
+	for _, v := range verbs() {
+		fmt.Fprintf(&b, "  downlead %-10s %s\n", v.name, v.about)
+	}
+	b.WriteString("  downlead help VERB  the options of a verb\n")
+	b.WriteString("\nExit status: 0 passes, 1 out of limits or a fault found, 2 the input could not be used.\n")
+	return b.String()
+}
+
+func version(_ context.Context, words []string, out output) (int, error) {
+	o := options{verb: "version", about: "Says which build this is."}
+	if _, done, err := o.take(words, out); done || err != nil {
+		return statusPasses, err
+	}
+	commit := "unknown commit"
+	if info, ok := debug.ReadBuildInfo(); ok {
+		for _, setting := range info.Settings {
+			if setting.Key == "vcs.revision" {
+				commit = setting.Value
+			}
+		}
+	}
+	fmt.Fprintf(out.stdout, "downlead, %s, %s, %s/%s\n", commit, runtime.Version(), runtime.GOOS, runtime.GOARCH)
+	return statusPasses, nil
+}

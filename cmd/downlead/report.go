@@ -1,0 +1,328 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"downlead/cables"
+	"downlead/dsp"
+	"downlead/dsp/calibration"
+	"downlead/dsp/diagnose"
+	"downlead/dsp/sweep"
+)
+
+// reportInput is all that the text report of locate shows.
+type reportInput struct {
+	Sweep    *sweep.Sweep
+	Line     *cables.Line
+	Path     *cables.Path
+	Findings *diagnose.Findings
+	Scale    lengthScale
+	ASCII    bool
+	Window   dsp.Window // of the profile
+	Notes    []string   // what the reader should know about how this was worked out
+}
+
+// labelled is a finding with the sign that names it in the report: a number
+// for a fault, a letter for what is there as built.
+type labelled struct {
+	diagnose.Finding
+	label string
+}
+
+// label numbers the faults and letters the other findings, each in order of
+// distance.
+func label(findings []diagnose.Finding) (faults, others []labelled) {
+	sorted := slices.Clone(findings)
+	slices.SortStableFunc(sorted, func(a, b diagnose.Finding) int {
+		return compareFloat(a.DistanceM, b.DistanceM)
+	})
+	for _, f := range sorted {
+		if f.IsFault {
+			faults = append(faults, labelled{f, fmt.Sprint(len(faults) + 1)})
+		} else {
+			others = append(others, labelled{f, letter(len(others))})
+		}
+	}
+	return faults, others
+}
+
+func compareFloat(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+// letter counts a, b, … z, then A … Z; what comes after shares the last.
+func letter(i int) string {
+	const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+	return letters[min(i, len(letters)-1):][:1]
+}
+
+// causeWords says a cause the way a rigger would.
+func causeWords(c diagnose.Cause) string {
+	switch c {
+	case diagnose.Unnamed:
+		return "fault of unknown cause"
+	case diagnose.WaterInConnector:
+		return "water in a connector"
+	case diagnose.WaterInCable:
+		return "water in the cable"
+	case diagnose.DentOrKink:
+		return "dent or kink"
+	case diagnose.WrongImpedance:
+		return "cable of the wrong impedance"
+	case diagnose.AntennaFault:
+		return "antenna out of specification"
+	case diagnose.FarEnd:
+		return "far end"
+	case diagnose.Ghost:
+		return "ghost"
+	}
+	return strings.ReplaceAll(string(c), "-", " ")
+}
+
+// place writes where a finding is: one distance, or from where to where.
+func (r *reportInput) place(f diagnose.Finding) string {
+	if f.ExtentM > 0 {
+		return fmt.Sprintf("%s to %s", r.Scale.number(f.DistanceM), r.Scale.uncertain(f.DistanceM+f.ExtentM, f.SigmaM))
+	}
+	return r.Scale.uncertain(f.DistanceM, f.SigmaM)
+}
+
+func vswrText(v float64) string {
+	if v >= 9999 {
+		return "total reflection"
+	}
+	return fmt.Sprintf("VSWR %.2f", v)
+}
+
+func percent(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) }
+
+// writeReport writes the findings as an engineer reads them: what is wrong and
+// whether to believe it first, then the drawing, then the reasons.
+func writeReport(r *reportInput) (string, error) {
+	p := &page{ascii: r.ASCII}
+	faults, others := label(r.Findings.Findings)
+	r.head(p)
+	r.verdict(p, faults)
+	if err := r.drawing(p, faults, others); err != nil {
+		return "", err
+	}
+	r.faults(p, faults)
+	r.others(p, faults, others)
+	r.doubts(p)
+	p.cautions(faultCautions(faults)...)
+	return p.String(), nil
+}
+
+func (r *reportInput) head(p *page) {
+	f := r.Sweep.FrequencyHz
+	name := r.Line.Name
+	if name == "" {
+		name = "Unnamed line"
+	}
+	p.text("", name)
+	p.text("", fmt.Sprintf("%s: %d points from %s to %s; worked out in %.0f ms", r.Sweep.Name, len(f),
+		frequencyText(f[0]), frequencyText(f[len(f)-1]), 1000*r.Findings.RuntimeS))
+	if notice := calibration.Notice(r.Sweep); notice != "" {
+		p.row("")
+		p.loud(notice)
+	}
+}
+
+func (r *reportInput) verdict(p *page, faults []labelled) {
+	p.row("")
+	v := r.Findings.Verdict
+	judged := fmt.Sprintf("worst %s at %s", vswrText(v.WorstVSWR), frequencyText(v.AtHz))
+	if v.LimitVSWR > 0 {
+		judged += fmt.Sprintf(", limit %.2f", v.LimitVSWR)
+	}
+	if v.HighHz > v.LowHz {
+		judged += fmt.Sprintf(", judged from %s to %s", frequencyText(v.LowHz), frequencyText(v.HighHz))
+	}
+	switch {
+	case v.LimitVSWR == 0:
+		p.text("  NO LIMIT       ", judged+"; the line states no limit to judge it by")
+	case v.Passes:
+		p.text("  WITHIN LIMIT   ", judged)
+	default:
+		p.text("  OUT OF LIMIT   ", judged)
+	}
+	if len(faults) == 0 {
+		p.text("  NO FAULT       ", "nothing on the line reflects more than it should as built")
+	}
+	for _, f := range faults {
+		text := fmt.Sprintf("%s: %s, %s sure", r.place(f.Finding), causeWords(f.Cause), percent(f.Confidence))
+		if f.Cause == diagnose.Unnamed {
+			text = fmt.Sprintf("%s: a fault is here, but its cause is not named", r.place(f.Finding))
+		}
+		if f.Place != "" {
+			text += "; " + f.Place
+		}
+		p.text(fmt.Sprintf("  FAULT %-8s ", f.label), text)
+	}
+	p.text("  CALIBRATION    ", r.Findings.Calibration)
+}
+
+func (r *reportInput) drawing(p *page, faults, others []labelled) error {
+	p.heading(fmt.Sprintf("The line, %s, drawn to scale", r.Scale.text(r.Path.LengthM())))
+	var marks []mark
+	for _, f := range others {
+		marks = append(marks, mark{atM: f.DistanceM, label: f.label})
+	}
+	for _, f := range faults {
+		marks = append(marks, mark{f.DistanceM, f.SigmaM, f.ExtentM, f.label, p.plain(r.place(f.Finding)), true})
+	}
+	along, err := lineProfile(r.Sweep, r.Path, r.Window, drawnM(r.Path, marks), r.Findings.LeftOutHz)
+	if err != nil {
+		return err
+	}
+	for _, row := range drawLine(r.Path, r.Line.Load.Kind, marks, r.Scale, along) {
+		p.row("  " + row)
+	}
+	p.row("")
+	p.text("  ", r.legend(faults, others))
+	return nil
+}
+
+// legend explains the signs that the drawing uses.
+func (r *reportInput) legend(faults, others []labelled) string {
+	words := []string{"┣ test port", "┿ joint"}
+	if len(r.Line.Devices) > 0 {
+		words = append(words, "▣ device")
+	}
+	load := string(r.Line.Load.Kind)
+	if load == "" {
+		load = "end not stated"
+	}
+	words = append(words, loadGlyph(r.Line.Load.Kind)+" "+load)
+	if len(faults) > 0 {
+		words = append(words, "▲ fault", "╌ one sigma about it")
+	}
+	if len(others) > 0 {
+		words = append(words, "letters: as built, see below")
+	}
+	words = append(words, fmt.Sprintf("bars: reflection along the line below a total one, loss taken out, %v window", r.Window.Kind))
+	return strings.Join(words, " · ")
+}
+
+func (r *reportInput) faults(p *page, faults []labelled) {
+	for _, f := range faults {
+		p.heading(fmt.Sprintf("Fault %s: %s", f.label, causeWords(f.Cause)))
+		p.text("  where         ", r.place(f.Finding)+" from the test port"+prefixed("; ", f.Place))
+		p.text("  how big       ", fmt.Sprintf("local return loss %.1f dB (%s by itself, the loss on the way taken out), phase %.0f°",
+			f.ReturnLossDB, vswrText(sweep.VSWRFromReturnLoss(f.ReturnLossDB)), f.PhaseDeg))
+		p.text("  how sure      ", percent(f.Confidence)+alternatives(f.Alternatives))
+		list(p, "  because       ", f.Evidence)
+		list(p, "  to check      ", f.Checks)
+	}
+}
+
+func prefixed(prefix, text string) string {
+	if text == "" {
+		return ""
+	}
+	return prefix + text
+}
+
+func alternatives(list []diagnose.Alternative) string {
+	var words []string
+	for _, a := range list {
+		words = append(words, fmt.Sprintf("%s %s", causeWords(a.Cause), percent(a.Confidence)))
+	}
+	return prefixed("; otherwise ", strings.Join(words, ", "))
+}
+
+// list writes items one below the other behind a label.
+func list(p *page, label string, items []string) {
+	for _, item := range items {
+		p.text(label, item)
+		label = strings.Repeat(" ", utf8.RuneCountInString(label))
+	}
+}
+
+func (r *reportInput) others(p *page, faults, others []labelled) {
+	if len(others) == 0 {
+		return
+	}
+	p.heading("As built and explained: no faults")
+	for _, f := range others {
+		where, what := f.Place, causeWords(f.Cause)
+		if f.Cause == diagnose.Ghost && len(f.GhostOf) == 2 {
+			what = "ghost"
+			where = fmt.Sprintf("waves bouncing between %s and %s; nothing is here",
+				r.named(f.GhostOf[0], faults, others), r.named(f.GhostOf[1], faults, others))
+		}
+		row := fmt.Sprintf("  %s  %18s   %6.1f dB   %-9s  ", f.label, p.plain(r.place(f.Finding)), f.ReturnLossDB, what)
+		p.text(row, where)
+	}
+}
+
+// named writes a place with the label of the finding that is there, if any.
+func (r *reportInput) named(atM float64, faults, others []labelled) string {
+	if atM == 0 {
+		return "the test port"
+	}
+	for _, f := range slices.Concat(faults, others) {
+		if f.Cause != diagnose.Ghost && math.Abs(f.DistanceM-atM) <= math.Max(3*f.SigmaM, 0.01) {
+			return fmt.Sprintf("%s at %s", f.label, r.Scale.text(atM))
+		}
+	}
+	return r.Scale.text(atM)
+}
+
+func (r *reportInput) doubts(p *page) {
+	notes := slices.Concat(r.Notes, r.Findings.Warnings)
+	if left := r.Findings.LeftOutHz; len(left) > 0 {
+		notes = append(notes, fmt.Sprintf("%d of %d points were left out as interference: %s",
+			len(left), len(r.Sweep.FrequencyHz), frequencyRuns(left, r.Sweep.FrequencyHz)))
+	}
+	if len(notes) == 0 {
+		return
+	}
+	p.heading("Worth knowing about this sweep")
+	for _, n := range notes {
+		p.text("  · ", n)
+	}
+}
+
+// frequencyRuns names frequencies, neighbours on the grid as a range, at most
+// six of them.
+func frequencyRuns(hz, grid []float64) string {
+	var words []string
+	runs := 0
+	for i := 0; i < len(hz); runs++ {
+		k, _ := slices.BinarySearch(grid, hz[i])
+		first := i
+		for i++; i < len(hz) && k+1 < len(grid) && hz[i] == grid[k+1]; i++ {
+			k++
+		}
+		text := frequencyText(hz[first])
+		if i-first > 1 {
+			text += " to " + frequencyText(hz[i-1])
+		}
+		if runs < 6 {
+			words = append(words, text)
+		}
+	}
+	if runs > 6 {
+		words = append(words, fmt.Sprintf("and %d more", runs-6))
+	}
+	return strings.Join(words, ", ")
+}
+
+func faultCautions(faults []labelled) []string {
+	var out []string
+	for _, f := range faults {
+		out = append(out, f.Cautions...)
+	}
+	return out
+}

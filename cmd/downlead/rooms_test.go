@@ -1,0 +1,116 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// room is a package as `go list -json` shows it.
+type room struct {
+	ImportPath  string
+	Imports     []string
+	TestImports []string
+	Deps        []string
+	CgoFiles    []string
+}
+
+// allowed says what each room may import besides the standard library: the
+// rooms before the colon in docs/architecture.md, as path prefixes. A room that
+// is not named here fails the test, so that whoever adds one has to place it.
+var allowed = map[string][]string{
+	"downlead/cables":          {"github.com/BurntSushi/toml", "gonum.org/v1/gonum"},
+	"downlead/dsp":             {"gonum.org/v1/gonum"},
+	"downlead/dsp/sweep":       {"downlead/dsp"},
+	"downlead/dsp/calibration": {"downlead/dsp/sweep", "downlead/dsp", "github.com/BurntSushi/toml"},
+	"downlead/dsp/distance":    {"downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
+	"downlead/dsp/locate":      {"downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
+	"downlead/dsp/diagnose":    {"downlead/dsp/locate", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
+	"downlead/dsp/simulate":    {"downlead/cables", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp", "github.com/BurntSushi/toml"},
+	"downlead/cmd/downlead":    {"downlead/cables", "downlead/dsp"},
+	"downlead/cmd/bootstrap":   {},
+}
+
+// underneath lists rooms whose own subfolders they may also import.
+var underneath = []string{"gonum.org/v1/gonum"}
+
+func mayImport(from, path string) bool {
+	for _, allow := range allowed[from] {
+		if path == allow {
+			return true
+		}
+		below := slices.Contains(underneath, allow) || from == "downlead/cmd/downlead"
+		if below && strings.HasPrefix(path, allow+"/") {
+			return true
+		}
+	}
+	return false
+}
+
+func listRooms(t *testing.T) []room {
+	t.Helper()
+	cmd := exec.Command("go", "list", "-json=ImportPath,Imports,TestImports,Deps,CgoFiles", "downlead/...")
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
+	text, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	var rooms []room
+	for stream := json.NewDecoder(strings.NewReader(string(text))); ; {
+		var r room
+		if err := stream.Decode(&r); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		rooms = append(rooms, r)
+	}
+	if len(rooms) < len(allowed) {
+		t.Fatalf("go list shows %d packages, but %d rooms are placed", len(rooms), len(allowed))
+	}
+	return rooms
+}
+
+// isOutside tells packages outside the standard library: their first path
+// element has a dot, or is this module's name.
+func isOutside(path string) bool {
+	first, _, _ := strings.Cut(path, "/")
+	return strings.Contains(first, ".") || first == "downlead"
+}
+
+func TestImportsRunDownward(t *testing.T) {
+	for _, r := range listRooms(t) {
+		if _, placed := allowed[r.ImportPath]; !placed {
+			t.Errorf("%s has no place in the house plan: add it to docs/architecture.md and to this test", r.ImportPath)
+			continue
+		}
+		for _, path := range r.Imports {
+			if isOutside(path) && !mayImport(r.ImportPath, path) {
+				t.Errorf("%s imports %s, which the house plan does not let it", r.ImportPath, path)
+			}
+		}
+	}
+}
+
+// Nothing below the window may need a C compiler: a server, a small computer in
+// a van and a cross-build have none.
+func TestNothingBelowTheWindowNeedsCgo(t *testing.T) {
+	for _, r := range listRooms(t) {
+		if strings.HasPrefix(r.ImportPath, "downlead/ui") {
+			continue
+		}
+		if len(r.CgoFiles) > 0 || slices.Contains(r.Deps, "runtime/cgo") {
+			t.Errorf("%s needs cgo", r.ImportPath)
+		}
+	}
+	cmd := exec.Command("go", "build", "-o", os.DevNull, "downlead/cmd/downlead")
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
+	if text, err := cmd.CombinedOutput(); err != nil {
+		t.Errorf("the command line does not build without cgo: %v\n%s", err, text)
+	}
+}
