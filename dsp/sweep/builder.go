@@ -28,7 +28,8 @@ type builder struct {
 	sweep        *Sweep
 	rows         int // data lines so far, a point at 0 Hz included
 	lastHz       float64
-	commentBytes int
+	commentBytes int  // kept so far, with a line end each
+	commentsCut  bool // some were not kept
 }
 
 func newBuilder(name string, r io.Reader) builder {
@@ -37,7 +38,16 @@ func newBuilder(name string, r io.Reader) builder {
 
 // comment keeps a comment line of the head, or obeys it when this package wrote it.
 func (b *builder) comment(line []byte) {
-	text := cleanText(bytes.TrimRight(line, " \t"))
+	line = bytes.TrimRight(line, " \t")
+	if b.commentBytes+len(line) > maxCommentsBytes {
+		b.commentLost()
+		return
+	}
+	text := cleanText(line) // may be longer than line
+	if len(text) > maxCommentBytes || b.commentBytes+len(text) > maxCommentsBytes {
+		b.commentLost()
+		return
+	}
 	if state, ok := strings.CutPrefix(text, correctionMark); ok {
 		for c := AssumedCorrected; c <= Uncorrected; c++ {
 			if c.String() == state {
@@ -50,12 +60,15 @@ func (b *builder) comment(line []byte) {
 		warn(&b.sweep.Warnings, "%s", text)
 		return
 	}
-	if len(text) > maxCommentBytes || b.commentBytes+len(text) > maxCommentsBytes {
-		warn(&b.sweep.Warnings, "the file's comments are too long to be kept in full")
-		return
-	}
 	b.commentBytes += len(text) + 1
 	b.sweep.Comments = append(b.sweep.Comments, text)
+}
+
+func (b *builder) commentLost() {
+	if !b.commentsCut {
+		b.commentsCut = true
+		warn(&b.sweep.Warnings, "the file's comments are too long to be kept in full")
+	}
 }
 
 // frequency checks the frequency of the next data line; keep is false for an
