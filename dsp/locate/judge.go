@@ -1,0 +1,379 @@
+package locate
+
+import (
+	"math"
+	"math/cmplx"
+	"sort"
+
+	"downlead/cables"
+)
+
+// What a sound line may show, as amplitudes. Common practice, no source: a
+// joint reflects as a small reactance, 34 dB at 1 GHz and in proportion to
+// frequency.
+const (
+	jointAt1GHz  = 0.02  // |Γ| of a joint at 1 GHz
+	jointFlat    = 0.01  // what a joint may reflect at any frequency
+	midBudget    = 0.007 // |Γ| rms of unevenness within a section, 43 dB
+	excessFactor = 1.8   // how much more than the budget is a fault
+	totalAbove   = 0.8   // |Γ| from which a reflection counts as total
+	loadMarginDB = 3.0   // how much worse than its record a load must be
+	echoMargin   = 2.0   // how much stronger than predicted an echo may look
+)
+
+// judge turns the fitted points into reflections, by place and size.
+func (f *finder) judge() *Result {
+	sort.SliceStable(f.points, func(i, j int) bool { return f.points[i].x < f.points[j].x })
+	f.cost = f.evaluate()
+	result := &Result{LeftOut: f.leftOut, NoiseRMS: math.Sqrt(f.noise), Explained: f.clean,
+		ResidualRMS: math.Sqrt(meanPower(f.residual, f.weight))}
+	for k, s := range f.measured {
+		result.Model = append(result.Model, s-f.residual[k])
+	}
+	if f.load != nil {
+		result.LoadGamma = f.load.gamma
+	}
+	sigma := f.placeSigma()
+	var groups []*group
+	for _, members := range f.clusters() {
+		groups = append(groups, f.assess(members, sigma))
+	}
+	result.Echoes = f.echoes()
+	for _, g := range groups {
+		f.place(g)
+		if !g.blind {
+			f.asEcho(g, result.Echoes)
+			result.Reflections = append(result.Reflections, g.Reflection)
+		}
+	}
+	if f.load != nil {
+		if r, ok := f.judgeLoad(); ok {
+			result.Reflections = append(result.Reflections, r)
+		}
+	}
+	return result
+}
+
+// group is a reflection with the points that make it.
+type group struct {
+	Reflection
+	members []*scatterer
+	rms     float64
+	blind   bool // hidden behind a total reflection
+}
+
+// rms of the local reflection of a point, in the fit's weighting.
+func (f *finder) rms(p *scatterer) float64 {
+	sum, total := 0.0, 0.0
+	for k, r := range p.reflect {
+		sum += f.weight[k] * (real(r)*real(r) + imag(r)*imag(r))
+		total += f.weight[k]
+	}
+	return math.Sqrt(sum / total)
+}
+
+// clusters puts together the points that are one thing: weak ones beside a
+// strong one (what its circuit did not catch), and neighbours within a section
+// that follow each other closely (a stretch).
+func (f *finder) clusters() [][]*scatterer {
+	order := append([]*scatterer(nil), f.points...)
+	sort.SliceStable(order, func(i, j int) bool { return f.rms(order[i]) > f.rms(order[j]) })
+	var out [][]*scatterer
+	for _, p := range order {
+		best := -1
+		for i, members := range out {
+			head := members[0]
+			gap := math.Abs(p.x - head.x)
+			reach := 1.2 * f.cell(p.x)
+			if f.rms(p) < 0.3*f.rms(head) {
+				reach = 2.5 * f.cell(p.x)
+			}
+			if gap < reach && (best < 0 || gap < math.Abs(p.x-out[best][0].x)) {
+				best = i
+			}
+		}
+		if best < 0 {
+			out = append(out, []*scatterer{p})
+		} else {
+			out[best] = append(out[best], p)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i][0].x < out[j][0].x })
+	return out
+}
+
+// assess measures a cluster, its strongest member first.
+func (f *finder) assess(members []*scatterer, sigma []float64) *group {
+	g := &group{members: members}
+	head := members[0]
+	g.DistanceM = head.x
+	g.Flat, g.Rising, g.Shunt, g.Step = head.flat, head.rising, head.form == shuntForm, head.form == stepForm
+	// Together they reflect the sum of what each does, at the head's place.
+	var middle complex128
+	sum, total, arrives, nominal := 0.0, 0.0, 0.0, 0.0
+	for k, w := range f.weight {
+		var r complex128
+		for _, p := range members {
+			r += p.reflect[k] * quotient(p.phasor[k], head.phasor[k])
+		}
+		sum += w * real(r*cmplx.Conj(r))
+		total += w
+		if k == len(f.weight)/2 {
+			middle = r
+		}
+		arrives += w * real(head.gain[k]*cmplx.Conj(head.gain[k]))
+		nominal += w * real(head.phasor[k]*cmplx.Conj(head.phasor[k]))
+	}
+	g.rms = math.Sqrt(sum / total)
+	g.ReturnLossDB = -20 * math.Log10(math.Max(g.rms, 1e-6))
+	g.PhaseDeg = cmplx.Phase(middle) * 180 / math.Pi
+	g.blind = arrives < 0.01*nominal
+	for i, p := range f.points {
+		if p == head {
+			g.NoiseM = math.Min(sigma[i], f.cell(p.x))
+		}
+	}
+	g.SigmaM = math.Sqrt(g.NoiseM*g.NoiseM + f.velocityVariance(head.x) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)
+	if real(middle) > totalAbove && g.rms > totalAbove {
+		g.Total = LikeOpen
+	} else if real(middle) < -totalAbove && g.rms > totalAbove {
+		g.Total = LikeShort
+	}
+	return g
+}
+
+// jointBudget is the rms over the sweep of what count joints may reflect.
+func (f *finder) jointBudget(count int) float64 {
+	sum, total := 0.0, 0.0
+	for k, w := range f.weight {
+		a := math.Max(jointAt1GHz*f.frequencyHz[k]/1e9, jointFlat)
+		sum += w * a * a
+		total += w
+	}
+	return math.Sqrt(float64(count) * sum / total)
+}
+
+// reach is how far from its place in the record a part may be found: the
+// record's own tolerance, and what the sweep can tell apart.
+func (f *finder) reach(x float64) float64 {
+	return 0.03 + 0.6*f.cell(x) + 2.5*math.Sqrt(f.velocityVariance(x))
+}
+
+// place judges where the group is and whether it belongs there.
+func (f *finder) place(g *group) {
+	path := f.line.Path
+	g.Kind, g.BudgetDB = Mid, -20*math.Log10(midBudget)
+	budget := midBudget
+	span := &path.Spans[path.SpanAt(g.DistanceM)]
+	g.Place = "in " + span.Name
+	if f.line.OpenEnded {
+		g.Excess = g.rms > excessFactor*budget
+		return
+	}
+	end := path.LengthM()
+	reach := f.reach(g.DistanceM)
+	if f.load == nil && math.Abs(g.DistanceM-end) < reach || g.DistanceM > end {
+		f.judgeEnd(g)
+		return
+	}
+	// The joints and devices within reach, nearest first.
+	joints, nearest := 0, math.Inf(1)
+	for i, x := range f.joints {
+		gap := math.Abs(x - g.DistanceM)
+		if gap >= reach {
+			continue
+		}
+		joints++
+		if gap < nearest {
+			nearest = gap
+			g.Kind = AtJoint
+			switch {
+			case i == 0:
+				g.Place = "test port"
+			case i == len(path.Spans):
+				g.Place = "connector at the load"
+			default:
+				g.Place = "joint " + path.Spans[i-1].Name + " / " + path.Spans[i].Name
+			}
+		}
+	}
+	power := 0.0
+	if joints > 0 {
+		b := f.jointBudget(joints)
+		power = b * b
+	}
+	for i := range path.Spans {
+		s := &path.Spans[i]
+		if s.Device == nil || g.DistanceM < s.StartM-reach || g.DistanceM > s.StartM+s.LengthM+reach {
+			continue
+		}
+		if joints == 0 || g.DistanceM > s.StartM && g.DistanceM < s.StartM+s.LengthM {
+			g.Kind, g.Place = AtDevice, s.Name
+		}
+		if s.Device.ReturnLossDB > 0 {
+			power += math.Pow(10, -s.Device.ReturnLossDB/10)
+		}
+	}
+	// A change of impedance that the record knows of.
+	for i := 1; i < len(path.Spans); i++ {
+		a, b := path.Spans[i-1].Medium.ImpedanceOhm, path.Spans[i].Medium.ImpedanceOhm
+		if r := (b - a) / (b + a); math.Abs(path.Spans[i].StartM-g.DistanceM) < reach {
+			power += r * r
+		}
+	}
+	if power > 0 {
+		budget = math.Sqrt(power)
+	}
+	g.BudgetDB = -20 * math.Log10(budget)
+	g.Excess = g.rms > excessFactor*budget || g.Total != NotTotal
+}
+
+// judgeEnd judges the far end of a line that a point stands for.
+func (f *finder) judgeEnd(g *group) {
+	g.Kind, g.Place = AtFarEnd, "far end"
+	first := g.members[0]
+	for _, p := range g.members {
+		if p.x < first.x {
+			first = p
+		}
+	}
+	switch f.line.Load.Kind {
+	case cables.Open:
+		g.Excess = g.Total == LikeShort
+		g.BudgetDB = 0
+	case cables.Short:
+		g.Excess = g.Total == LikeOpen
+		g.BudgetDB = 0
+	default:
+		g.BudgetDB = f.line.Load.ReturnLossDB
+		if g.BudgetDB == 0 {
+			g.BudgetDB = 20 // common practice, no source
+		}
+		allowed := math.Pow(10, -(g.BudgetDB-loadMarginDB)/20)
+		joint := f.jointBudget(1)
+		g.Excess = g.rms > math.Hypot(allowed, joint)
+	}
+}
+
+// judgeLoad judges an antenna by its own reflection in its own band.
+func (f *finder) judgeLoad() (Reflection, bool) {
+	x := f.load.x
+	r := Reflection{DistanceM: x, Kind: AtFarEnd, Place: "antenna",
+		SigmaM: math.Sqrt(f.velocityVariance(x) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)}
+	lo, hi := f.line.Load.BandHz[0], f.line.Load.BandHz[1]
+	var power, count, flat float64
+	var all, total complex128
+	arrives, nominal := 0.0, 0.0
+	for k, g := range f.load.gamma {
+		hz := f.frequencyHz[k]
+		arrives += real(f.loadGain[k] * cmplx.Conj(f.loadGain[k]))
+		nominal += real(f.load.phasor[k] * cmplx.Conj(f.load.phasor[k]))
+		if f.weight[k] < 0.05 {
+			continue
+		}
+		all += g
+		total++
+		flat += cmplx.Abs(g)
+		if hi > lo && (hz < lo || hz > hi) {
+			continue
+		}
+		power += real(g * cmplx.Conj(g))
+		count++
+	}
+	if arrives < 0.01*nominal || count == 0 {
+		return r, false
+	}
+	rms := math.Sqrt(power / count)
+	r.ReturnLossDB = -20 * math.Log10(math.Max(rms, 1e-6))
+	r.PhaseDeg = cmplx.Phase(f.load.gamma[len(f.load.gamma)/2]) * 180 / math.Pi
+	r.BudgetDB = f.line.Load.ReturnLossDB
+	if r.BudgetDB == 0 {
+		r.BudgetDB = 14 // 1.5:1, common practice, no source
+	}
+	r.Excess = r.ReturnLossDB < r.BudgetDB-loadMarginDB && r.ReturnLossDB < 12
+	if mean := real(all / total); r.Excess && math.Abs(mean) > totalAbove {
+		r.Total = LikeOpen
+		if mean < 0 {
+			r.Total = LikeShort
+		}
+	}
+	return r, true
+}
+
+// echoes lists the triple bounces of the fitted points that would stand above
+// the detection threshold, strongest first.
+func (f *finder) echoes() []Reflection {
+	type mirror struct {
+		x       float64
+		reflect []complex128
+		rear    float64
+		phasor  []complex128
+		gain    []complex128
+	}
+	// The test port turns back what its own mismatch throws back.
+	one := make([]complex128, len(f.weight))
+	for k := range one {
+		one[k] = 1
+	}
+	mirrors := []mirror{{0, f.match, 0, one, one}}
+	for _, p := range f.points {
+		mirrors = append(mirrors, mirror{p.x, p.reflect, p.rear, p.phasor, p.gain})
+	}
+	if f.load != nil {
+		mirrors = append(mirrors, mirror{f.load.x, f.load.gamma, 0, f.load.phasor, f.loadGain})
+	}
+	threshold := f.level * f.noise * f.scan.noiseGain
+	floor := math.Pow(10, -f.settings.FloorDB/10)
+	aliasFree := cables.SpeedOfLight / (2 * f.stepHz)
+	step := max(1, len(f.weight)/32)
+	var out []Reflection
+	for turn := range mirrors { // where the wave turns back outwards
+		for a := max(turn+1, 1); a < len(mirrors); a++ {
+			for b := a; b < len(mirrors); b++ {
+				power, count := 0.0, 0.0
+				for k := 0; k < len(f.weight); k += step {
+					t := mirrors[turn].reflect[k]
+					bounce := mirrors[a].gain[k] * mirrors[a].reflect[k] * mirrors[b].gain[k] * mirrors[b].reflect[k] * t
+					bounce = quotient(bounce, mirrors[turn].phasor[k])
+					power += real(bounce * cmplx.Conj(bounce))
+					count++
+				}
+				power /= count
+				if a != b {
+					power *= 4 // both ways round
+				}
+				if power < threshold || power < floor {
+					continue
+				}
+				path := f.line.Path
+				electrical := path.ElectricalM(mirrors[a].x) + path.ElectricalM(mirrors[b].x) - path.ElectricalM(mirrors[turn].x)
+				folded := math.Mod(electrical, aliasFree)
+				r := Reflection{DistanceM: path.PhysicalM(folded), Kind: EchoOf, Of: [2]float64{mirrors[turn].x, mirrors[b].x},
+					ReturnLossDB: -10 * math.Log10(power), Place: "re-reflection"}
+				out = append(out, r)
+			}
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].ReturnLossDB < out[j].ReturnLossDB })
+	return out[:min(len(out), 12)]
+}
+
+// asEcho calls a group in mid-section an echo where the model predicts one of
+// its size: the model was not exact there.
+func (f *finder) asEcho(g *group, echoes []Reflection) {
+	if g.Kind != Mid || g.Total != NotTotal {
+		return
+	}
+	seen := -20 * math.Log10(g.rms*f.lossTo(g.DistanceM)+1e-12)
+	for _, e := range echoes {
+		if math.Abs(e.DistanceM-g.DistanceM) < 1.5*f.cell(g.DistanceM) && seen > e.ReturnLossDB-20*math.Log10(echoMargin) {
+			g.Kind, g.Of, g.Excess, g.Place = EchoOf, e.Of, false, "re-reflection"
+			return
+		}
+	}
+}
+
+// lossTo is what the way to x and back leaves of an amplitude, over the span.
+func (f *finder) lossTo(x float64) float64 {
+	return cmplx.Abs(cmplx.Exp(-2 * f.line.Path.Theta(f.f0, x)))
+}
