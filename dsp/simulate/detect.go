@@ -110,11 +110,13 @@ func (b *builder) faultTruth(ctx context.Context, i int, draw asBuilt, frequency
 		}
 		excess := (fault.LossFactor - 1) * medium.AttenuationNp(mid) * (to - from) / cables.NeperPerDB
 		lineLoss /= cables.NeperPerDB
-		swallowed := 0.02 // one sigma of what nobody knows about the far end, dB one way
+		// One sigma of what else may look like loss, dB one way: the far end, the
+		// instrument, and the record's attenuation.
+		farEnd := 0.05
 		if s.Line.Load.Kind == cables.Antenna {
-			swallowed = 0.3
+			farEnd = 0.3
 		}
-		open := math.Hypot(math.Max(s.AsBuilt.Loss, 0.01)*lineLoss, swallowed)
+		open := math.Hypot(math.Hypot(farEnd, s.Errors.TrackingDB), math.Max(s.AsBuilt.Loss, 0.02)*lineLoss)
 		out.Severity["excess_loss_db_at_centre"] = excess
 		out.Severity["far_end_mirror_share"] = mirrored
 		out.Detectable = out.Detectable && mirrored >= 0.1 && excess >= 3*open

@@ -77,6 +77,7 @@
 //
 //	D² = min over u of |d - J·u|²/σ² + |u|²,  detection_index_db = 10·log10 D²
 //
+// with real and imaginary parts counted as two readings of variance σ² each.
 // σ² is noise plus the part of the cable's roughness that the nuisances do not
 // explain. D is the deflection (distance in standard deviations) of the best
 // linear test: S. M. Kay, "Fundamentals of Statistical Signal Processing:
