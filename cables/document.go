@@ -84,11 +84,11 @@ func readDocument(file string, r io.Reader) (*table, error) {
 
 // at records a problem at the key path, or at the nearest table above it.
 func (d *document) at(path string, refuse bool, format string, args ...any) {
-	where, found := d.places[path]
-	if found && d.wrong[path] {
+	if d.wrong[path] {
 		return // one reason is enough
 	}
-	d.wrong[path] = d.wrong[path] || refuse && found
+	d.wrong[path] = refuse
+	where, found := d.places[path]
 	for !found && path != "" {
 		path = path[:max(strings.LastIndexAny(path, ".["), 0)]
 		where, found = d.places[path]
@@ -385,7 +385,11 @@ func (t *table) unknown(refuse bool) {
 		}
 		nearest, distance := "", 1<<30
 		for known := range t.asked {
-			if d := editDistance(strings.ToLower(key), known); d < distance || d == distance && known < nearest {
+			d := editDistance(strings.ToLower(key), known)
+			if len(key) >= 4 && len(known) > len(key) { // cut short, such as "velocity"
+				d = min(d, 1+editDistance(strings.ToLower(key), known[:len(key)]))
+			}
+			if d < distance || d == distance && known < nearest {
 				nearest, distance = known, d
 			}
 		}
