@@ -48,6 +48,7 @@ type spreading struct {
 	first  []int32   // per term: index of the first lattice point under the kernel
 	taps   []float64 // per term: kernel.width weights
 	grid   []complex128
+	scale  []float64 // per lattice point: reciprocal of the reading kernel's transform
 }
 
 // latticeTolerance is the largest phase error, in radians, for which terms
@@ -92,8 +93,11 @@ func NewExponentialSum(s, t []float64, tolerance float64) *ExponentialSum {
 	perSample := 2 * math.Pi / float64(length) // lattice·sample to radians
 	if useSpread {
 		s0 := sMid - step*float64(middle) // frequency of lattice point 0
-		p.spread = &spreading{kernel: spread, grid: make([]complex128, count),
+		p.spread = &spreading{kernel: spread, grid: make([]complex128, count), scale: make([]float64, 0, count),
 			first: make([]int32, len(s)), taps: make([]float64, len(s)*spread.width)}
+		for l := range count {
+			p.spread.scale = append(p.spread.scale, 1/p.kernel.transform(perSample*float64(l-middle)))
+		}
 		for k, sk := range s {
 			p.spread.first[k] = int32(spread.place((sk-s0)/step, p.spread.taps[k*spread.width:][:spread.width]))
 			sin, cos := math.Sincos((sk - sMid) * tMid)
@@ -127,13 +131,14 @@ func NewExponentialSum(s, t []float64, tolerance float64) *ExponentialSum {
 }
 
 // spreadingPays tells whether spreading terms onto a coarse lattice costs less
-// than the longer FFT on their own, in rough units of one multiplication.
+// than the longer FFT on their own. The units are the time of one butterfly's
+// share of a sample, about 0.7 ns where spreading took 1.7 ns a tap.
 func spreadingPays(terms, count, coarseCount, width int) bool {
 	cost := func(count int) float64 {
 		length := FFTLength(count + count/2)
-		return 2 * float64(length) * float64(bits.Len(uint(length)))
+		return float64(length) * float64(bits.Len(uint(length)))
 	}
-	return float64(2*terms*width)+cost(coarseCount) < cost(count)
+	return 2.5*float64(terms*width)+cost(coarseCount) < cost(count)
 }
 
 // findLattice returns step and size of the lattice on which all s lie to
@@ -238,11 +243,13 @@ func (p *ExponentialSum) spreadOnto(in, value, factor []complex128) {
 			cells[i] += complex(w*re, w*im)
 		}
 	}
+	// Lattice points below the middle wrap to the end of the FFT's input.
 	length, middle := p.fft.Len(), p.lattice/2
-	perSample := 2 * math.Pi / float64(length)
-	for l, v := range s.grid {
-		scale := 1 / p.kernel.transform(perSample*float64(l-middle))
-		in[(l-middle+length)%length] = complex(real(v)*scale, imag(v)*scale)
+	for l, v := range s.grid[:middle] {
+		in[length-middle+l] = complex(real(v)*s.scale[l], imag(v)*s.scale[l])
+	}
+	for l, v := range s.grid[middle:] {
+		in[l] = complex(real(v)*s.scale[middle+l], imag(v)*s.scale[middle+l])
 	}
 }
 
@@ -254,18 +261,32 @@ func (p *ExponentialSum) read(dst, out []complex128, basis []float64) {
 	for n, first := range p.first {
 		w := taps[:width]
 		taps = taps[width:]
-		samples := out[first:][:width]
-		var re, im float64
-		for i, v := range samples {
-			re += w[i] * real(v)
-			im += w[i] * imag(v)
-		}
+		re, im := weigh(w, out[first:])
 		if basis != nil {
 			re *= basis[n]
 			im *= basis[n]
 		}
 		dst[n] += complex(re, im)
 	}
+}
+
+// weigh returns Σ w_i·x_i. It is a function of its own, with two chains of
+// additions, because the compiler then keeps all in registers (1.5 times as fast).
+func weigh(w []float64, x []complex128) (re, im float64) {
+	x = x[:len(w)]
+	var re1, im1 float64
+	i := 0
+	for ; i+1 < len(w); i += 2 {
+		re += w[i] * real(x[i])
+		im += w[i] * imag(x[i])
+		re1 += w[i+1] * real(x[i+1])
+		im1 += w[i+1] * imag(x[i+1])
+	}
+	if i < len(w) {
+		re += w[i] * real(x[i])
+		im += w[i] * imag(x[i])
+	}
+	return re + re1, im + im1
 }
 
 // kernel is the Kaiser-Bessel kernel I0(β√(1-(2u/width)²)) for |u| < width/2

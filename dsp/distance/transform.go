@@ -77,7 +77,7 @@ type piece struct {
 }
 
 const (
-	exactTolerance   = 1e-11 // of sums that need one node, relative to full scale
+	exactTolerance   = 1e-10 // of sums that need one node, relative to full scale
 	nodesTolerance   = 1e-8  // of sums that need several
 	mostSmoothChange = 4.0   // nepers or radians either way that one set of nodes spans
 	mostPlaces       = 1 << 22
@@ -427,7 +427,7 @@ func (t *Transform) Weights() []float64 { return t.weights }
 // Profile computes the profile of gamma, one reflection coefficient for each
 // frequency, into dst, which has one element for each place (nil is allocated).
 // Other lengths panic. A NaN in gamma makes the whole profile NaN. The error is
-// at most 1e-11 of full scale along a line without loss and dispersion, and
+// at most 1e-10 of full scale along a line without loss and dispersion, and
 // about 1e-8 along any other.
 func (t *Transform) Profile(dst, gamma []complex128) Profile {
 	dst = t.check(dst, gamma)
