@@ -6,6 +6,8 @@ import (
 	"math/cmplx"
 	"sort"
 	"time"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // The thresholds of the checks. Magnitudes are relative to the size of the
@@ -34,6 +36,11 @@ const (
 	// 14 dB rms (a healthy one is not) and halves on exchanging them back.
 	swapSourceMatchRMS = 0.2
 	swapRatio          = 2.0
+
+	// reversedRad (25°): how near 180° the tracking's phase at zero frequency
+	// must come to be worth a remark. It is no more than that, since the
+	// phase of a raw reading is the instrument's own affair.
+	reversedRad = 0.44
 
 	// Tracking, median. A passive bridge cannot gain; 3 dB leaves room for
 	// the receivers' own scale. Below -20 dB the reading hangs on noise.
@@ -251,9 +258,33 @@ func checkExchanged(frequencyHz []float64, known, raw [3][]complex128, s solutio
 			Mend: mend,
 		}, true
 	case !(other > swapSourceMatchRMS && other > swapRatio*given):
-		*limits = append(*limits, "in this band the kit's open and short are too nearly mirror images to show whether they were exchanged: measure a known device, or look at the sign of the far end's echo")
+		limit := "in this band the kit's open and short are too nearly mirror images to show whether they were exchanged: measure a known device, or look at the sign of the far end's echo"
+		if phase, ok := phaseAtZero(frequencyHz, s.tracking); ok && math.Abs(phase) > math.Pi-reversedRad {
+			limit += fmt.Sprintf(". The tracking starts at %.0f°: on an instrument whose phase counts from its port, that is what an exchange looks like", phase*180/math.Pi)
+		}
+		*limits = append(*limits, limit)
 	}
 	return Problem{}, false
+}
+
+// phaseAtZero extrapolates the phase of the tracking to zero frequency by a
+// straight line through its first third, in radians within ±π; ok is false
+// where that third lies too far up or is too coarse to follow.
+func phaseAtZero(f []float64, tracking []complex128) (phase float64, ok bool) {
+	n := len(f) / 3
+	if n < 3 || f[0] > f[n-1]-f[0] {
+		return 0, false
+	}
+	unwrapped := make([]float64, n)
+	unwrapped[0] = cmplx.Phase(tracking[0])
+	for k := 1; k < n; k++ {
+		if (f[k]-f[k-1])*longestDelayS > 0.5 {
+			return 0, false
+		}
+		unwrapped[k] = unwrapped[k-1] + cmplx.Phase(tracking[k]*cmplx.Conj(tracking[k-1]))
+	}
+	intercept, _ := stat.LinearRegression(f[:n], unwrapped, nil, false)
+	return math.Remainder(intercept, 2*math.Pi), true
 }
 
 // checkLoad compares the load with where a matched one lies.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -33,7 +34,7 @@ func TestHealthyRaisesNothing(t *testing.T) {
 		{700e6, 2.7e9, 1001}, {1.71e9, 2.17e9, 201}, {5e6, 3e9, 51}, {3.3e9, 3.8e9, 137}, {5e6, 6e9, 1001},
 	} {
 		f := grid(band.low, band.high, band.points)
-		for seed := range uint64(60) {
+		for seed := range uint64(30) {
 			in := newInstrument(seed)
 			kit := fieldKit()
 			if seed%2 == 1 {
@@ -52,8 +53,8 @@ func TestHealthyRaisesNothing(t *testing.T) {
 			runs++
 		}
 	}
-	if runs != 600 {
-		t.Errorf("%d healthy runs of 600", runs)
+	if runs != 300 {
+		t.Errorf("%d healthy runs of 300", runs)
 	}
 }
 
@@ -200,6 +201,27 @@ func TestSwapBeyondSight(t *testing.T) {
 	}
 }
 
+// TestReversedTracking: out of sight by the definitions, an exchange still
+// shows on an instrument whose phase counts from its port.
+func TestReversedTracking(t *testing.T) {
+	kit, f := fieldKit(), grid(5e6, 500e6, 401)
+	for seed := range uint64(20) {
+		in := newInstrument(seed)
+		in.gain = 1
+		standards := in.standards(kit, f)
+		exchanged := Standards{Open: standards.Short, Short: standards.Open, Load: standards.Load}
+		for _, c := range []struct {
+			Standards
+			remark bool
+		}{{standards, false}, {exchanged, true}} {
+			terms, _, err := Solve(kit, c.Standards)
+			if err != nil || len(terms.Limits) != 1 || strings.Contains(terms.Limits[0], "what an exchange looks like") != c.remark {
+				t.Errorf("seed %d, exchanged %v: limits %q, %v", seed, c.remark, terms.Limits, err)
+			}
+		}
+	}
+}
+
 // TestCondition: open and short of offsets a quarter turn apart coincide near
 // one frequency.
 func TestCondition(t *testing.T) {
@@ -338,10 +360,11 @@ func TestCorrectRefuses(t *testing.T) {
 	}{
 		"twice":     {func(s *sweep.Sweep) { s.Correction = sweep.Corrected }, "correcting line.s1p: it is already corrected; give the raw sweep"},
 		"reference": {func(s *sweep.Sweep) { s.ReferenceOhm = 75 }, "calibration refused: the sweep is in 75 ohm, the standards in 50 ohm; measure both with one reference impedance"},
+		"falling":   {func(s *sweep.Sweep) { s.FrequencyHz[2] = 1e8 }, "correcting line.s1p: the frequencies do not rise at point 3 (100 MHz); measure it again"},
 		"empty":     {func(s *sweep.Sweep) { s.Gamma = nil }, "correcting line.s1p: 101 frequencies and 0 readings; measure it again"},
 		"NaN":       {func(s *sweep.Sweep) { s.Gamma[1] = cmplx.NaN() }, "correcting line.s1p: no corrected value at point 2 (108 MHz); measure the standards and the line again"},
 	} {
-		raw := in.read("line.s1p", f, feeder(50e-9))
+		raw := in.read("line.s1p", slices.Clone(f), feeder(50e-9))
 		c.spoil(raw)
 		if got, err := terms.Correct(raw); got != nil || fmt.Sprint(err) != c.want {
 			t.Errorf("%s: %v\nwant %s", name, err, c.want)

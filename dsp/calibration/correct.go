@@ -35,6 +35,11 @@ func (t *ErrorTerms) Correct(raw *sweep.Sweep) (*sweep.Sweep, error) {
 	if raw.Correction == sweep.Corrected || raw.Correction == sweep.Doubtful {
 		return nil, fmt.Errorf("correcting %s: it is already corrected; give the raw sweep", raw.Name)
 	}
+	for k, f := range raw.FrequencyHz {
+		if !(f > 0) || math.IsInf(f, 1) || k > 0 && !(f > raw.FrequencyHz[k-1]) {
+			return nil, fmt.Errorf("correcting %s: the frequencies do not rise at point %d (%s); measure it again", raw.Name, k+1, hz(f))
+		}
+	}
 	if raw.ReferenceOhm != t.ReferenceOhm {
 		return nil, &Refusal{[]Problem{{Kind: KindReference, Severity: Refuse,
 			Text: fmt.Sprintf("the sweep is in %g ohm, the standards in %g ohm", raw.ReferenceOhm, t.ReferenceOhm),

@@ -58,8 +58,9 @@
 //
 //   - Open and short exchanged, where their definitions are mirror images
 //     (|Γopen/Γshort + 1| small): exchanging them only turns the sign of the
-//     tracking, whose phase is arbitrary. [ErrorTerms.Limits] says so when it
-//     is the case; a known fourth device shows it at once.
+//     tracking, whose phase is the instrument's own affair. Kits in use are
+//     made like that below some gigahertz. [ErrorTerms.Limits] says so when
+//     it is the case; a known fourth device shows it at once.
 //   - A small, steady fault of a standard (a few ohms in a contact, a load of
 //     25 dB): it looks like an instrument with that directivity. Only a
 //     fourth known device ([Verify]) finds it.

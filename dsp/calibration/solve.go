@@ -143,7 +143,7 @@ func gridsDiffer(a, b []float64) string {
 			hz(a[0]), hz(a[len(a)-1]), len(a), hz(b[0]), hz(b[len(b)-1]), len(b))
 	}
 	for k := range a {
-		if math.Abs(a[k]-b[k]) > gridTolerance(a, k) {
+		if !(math.Abs(a[k]-b[k]) <= gridTolerance(a, k)) {
 			return fmt.Sprintf("point %d lies at %s against %s", k+1, hz(a[k]), hz(b[k]))
 		}
 	}

@@ -87,16 +87,19 @@ func Verify(t *ErrorTerms, known Definition, measured *sweep.Sweep) (*Residual, 
 	}
 	width := max(1, int(smoothingPart*float64(n)))
 	r := &Residual{FrequencyHz: f, Total: movingRMS(magnitudes(difference), width)}
+	var directivity, sourceMatch []float64
+	if turns[n-1] >= rippleTurns && float64(n) >= 8*turns[n-1] {
+		directivity, sourceMatch = ripple(f, turns, gamma, difference)
+	}
 	switch {
 	case quantile(magnitudes(gamma), 0.9) <= matchMagnitude:
 		r.Directivity = r.Total
 		r.Method = "known match: its difference from the definition is the residual directivity; source match cannot be told from it"
-	case turns[n-1] >= rippleTurns && float64(n) >= 8*turns[n-1]:
-		d, m := ripple(f, turns, gamma, difference)
-		r.Directivity, r.SourceMatch = movingRMS(d, width), movingRMS(m, width)
+	case directivity != nil:
+		r.Directivity, r.SourceMatch = movingRMS(directivity, width), movingRMS(sourceMatch, width)
 		r.Method = "known reflection behind a line: residual directivity and source match from their ripples"
 	default:
-		r.Method = fmt.Sprintf("known reflection that turns only %.1f times over the span: directivity, tracking and source match cannot be told apart, only their sum; a match or a longer line would", turns[n-1])
+		r.Method = fmt.Sprintf("known reflection that turns %.1f times over %d points: directivity, tracking and source match cannot be told apart, only their sum; a match would, or a line that turns three times or more at eight points a turn", turns[n-1], n)
 	}
 
 	limit, value, what := residualDoubtful, r.Directivity, "directivity"
@@ -121,7 +124,8 @@ func (t *ErrorTerms) Adopt(r *Residual) {
 }
 
 // ripple fits difference = δD + δT·Γ + δM·Γ² in Hann-weighted stretches of
-// rippleTurns turns by least squares and returns |δD| and |δM| at every point.
+// rippleTurns turns by least squares and returns |δD| and |δM| at every point;
+// nil where no stretch has points enough.
 func ripple(f, turns []float64, gamma, difference []complex128) (d, m []float64) {
 	n := len(f)
 	var at, directivity, sourceMatch []float64
@@ -167,11 +171,8 @@ func ripple(f, turns []float64, gamma, difference []complex128) (d, m []float64)
 	return d, m
 }
 
-// movingRMS returns the rms of x over width points around each; nil stays nil.
+// movingRMS returns the rms of x over width points around each.
 func movingRMS(x []float64, width int) []float64 {
-	if x == nil {
-		return nil
-	}
 	sums := make([]float64, len(x)+1)
 	for k, v := range x {
 		sums[k+1] = sums[k] + v*v
