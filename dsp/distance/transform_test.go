@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"downlead/cables"
@@ -209,5 +210,81 @@ func TestParseval(t *testing.T) {
 	}
 	if math.Abs(along/over-1) > 1e-10 {
 		t.Errorf("energy along the line %.12g, over frequency %.12g", along, over)
+	}
+}
+
+// The loss correction is held back where its own rule says, and at the end of
+// the line at the latest.
+func TestLossIsHeldBack(t *testing.T) {
+	// A narrow band, in which α is 0.02 Np/m throughout.
+	medium := cables.Medium{ImpedanceOhm: 50, VelocityFactor: 0.8, DielectricNp: 0.02 / 1e9}
+	path := onePath(medium, 200)
+	grid := uniform(0.999e9, 1.001e9, 201)
+	settings := Settings{Window: dsp.Window{Kind: dsp.Rectangular}, NoiseRMS: 1e-2, CeilingDB: 40}
+	transform, err := New(path, grid, settings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	profile := transform.Profile(nil, make([]complex128, len(grid)))
+	// 0.01/√201·e^{2·0.02·x} = 0.01: x = ln(√201)/0.04 = 66.29 m; the band is
+	// 0.2 % wide, which moves it by less than a centimetre.
+	if want := math.Log(math.Sqrt(201)) / 0.04; math.Abs(profile.HeldFromM-want) > 0.01 || !profile.HeldByNoise {
+		t.Errorf("held from %.3f m by noise %v, want %.3f", profile.HeldFromM, profile.HeldByNoise, want)
+	}
+	// Behind it a mirror reads less by the loss beyond.
+	for _, x := range []float64{60, 100} {
+		one, err := New(path, grid, Settings{Window: settings.Window, NoiseRMS: 1e-2, FromM: x, ToM: x + 1, Points: 2})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := cmplx.Abs(one.Profile(nil, mirrors(path, grid, []float64{x}, []complex128{1})).Amplitude[0])
+		want := math.Exp(-0.04 * max(0, x-profile.HeldFromM))
+		if math.Abs(got-want) > 1e-4 {
+			t.Errorf("a total reflection at %g m reads %.5f, want %.5f", x, got, want)
+		}
+	}
+	settings.NoiseRMS = 1e-9
+	if transform, err = New(path, grid, settings); err != nil {
+		t.Fatal(err)
+	}
+	if p := transform.Profile(nil, make([]complex128, len(grid))); p.HeldFromM != 200 || p.HeldByNoise {
+		t.Errorf("without noise held from %g m by noise %v, want the end of the line", p.HeldFromM, p.HeldByNoise)
+	}
+	settings.Loss = LossCorrected
+	if transform, err = New(path, grid, settings); err != nil {
+		t.Fatal(err)
+	}
+	if p := transform.Profile(nil, make([]complex128, len(grid))); !math.IsInf(p.HeldFromM, 1) {
+		t.Errorf("corrected everywhere, yet held from %g m", p.HeldFromM)
+	}
+}
+
+func TestNewErrors(t *testing.T) {
+	path := mustPath(t, feederLine(true))
+	grid := uniform(1e8, 2e8, 11)
+	for _, c := range []struct {
+		name     string
+		path     *cables.Path
+		grid     []float64
+		settings Settings
+		want     string
+	}{
+		{"no path", nil, grid, Settings{}, "no span"},
+		{"empty path", &cables.Path{}, grid, Settings{}, "no span"},
+		{"one point", path, grid[:1], Settings{}, "too few"},
+		{"zero frequency", path, []float64{0, 1e8}, Settings{}, "frequency 1 (0 Hz)"},
+		{"not ascending", path, []float64{1e8, 1e8}, Settings{}, "frequency 2"},
+		{"NaN", path, []float64{1e8, math.NaN()}, Settings{}, "frequency 2"},
+		{"infinite", path, []float64{1e8, math.Inf(1)}, Settings{}, "frequency 2"},
+		{"window", path, grid, Settings{Window: dsp.Window{Kind: 99}}, "no such window"},
+		{"loss", path, grid, Settings{Loss: 7}, "no such loss"},
+		{"upside down", path, grid, Settings{FromM: 9, ToM: 3}, "empty"},
+		{"endless", path, grid, Settings{ToM: math.Inf(1)}, "endless"},
+		{"too wide", path, grid, Settings{ToM: 1e9}, "cells"},
+		{"points", path, grid, Settings{Points: -1}, "places"},
+	} {
+		if transform, err := New(c.path, c.grid, c.settings); transform != nil || err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: error %v, want one with %q", c.name, err, c.want)
+		}
 	}
 }
