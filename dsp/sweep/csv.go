@@ -351,7 +351,7 @@ func titleWords(title string) map[string]bool {
 // classify returns the meaning of a column by its title.
 func classify(title string) (meaning, csvColumn) {
 	words := titleWords(title)
-	any := func(list ...string) bool {
+	oneOf := func(list ...string) bool {
 		for _, word := range list {
 			if words[word] {
 				return true
@@ -360,35 +360,35 @@ func classify(title string) (meaning, csvColumn) {
 		return false
 	}
 	column := csvColumn{unitShift: -1}
-	returnLoss := any("rl", "returnloss") || words["return"] && words["loss"]
-	impedance := any("z", "z11", "impedance")
+	returnLoss := oneOf("rl", "returnloss") || words["return"] && words["loss"]
+	impedance := oneOf("z", "z11", "impedance")
 	switch {
-	case any("s21", "s12", "s22", "limit", "memory", "marker", "start", "stop", "span", "center", "centre"),
+	case oneOf("s21", "s12", "s22", "limit", "memory", "marker", "start", "stop", "span", "center", "centre"),
 		words["loss"] && !returnLoss:
-	case any("frequency", "freq", "f"):
+	case oneOf("frequency", "freq", "f"):
 		for word := range words {
 			column.unitShift = max(column.unitShift, unitShift(word))
 		}
 		return frequencyColumn, column
-	case any("phase", "angle", "ang", "arg"):
-		column.radians = any("rad", "radian", "radians")
+	case oneOf("phase", "angle", "ang", "arg"):
+		column.radians = oneOf("rad", "radian", "radians")
 		return phaseColumn, column
-	case any("resistance"), impedance && any("real", "re"):
+	case oneOf("resistance"), impedance && oneOf("real", "re"):
 		return resistanceColumn, column
-	case any("reactance"), impedance && any("imaginary", "imag", "im"):
+	case oneOf("reactance"), impedance && oneOf("imaginary", "imag", "im"):
 		return reactanceColumn, column
 	case impedance:
-	case any("real", "re"):
+	case oneOf("real", "re"):
 		return realColumn, column
-	case any("imaginary", "imag", "im"):
+	case oneOf("imaginary", "imag", "im"):
 		return imaginaryColumn, column
 	case returnLoss:
 		return returnLossColumn, column
-	case any("vswr", "swr"):
+	case oneOf("vswr", "swr"):
 		return vswrColumn, column
-	case any("db", "logmag"):
+	case oneOf("db", "logmag"):
 		return decibelColumn, column
-	case any("magnitude", "mag", "abs", "linmag", "rho", "ρ"), words["reflection"] && words["coefficient"]:
+	case oneOf("magnitude", "mag", "abs", "linmag", "rho", "ρ"), words["reflection"] && words["coefficient"]:
 		return magnitudeColumn, column
 	}
 	return unknownColumn, column

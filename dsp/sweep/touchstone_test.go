@@ -290,6 +290,8 @@ func TestTouchstoneErrors(t *testing.T) {
 		{"data before [Network Data]", "a.ts", v2("[Number of Ports] 1\n10 1 0\n"), `a.ts:4:1: data before [Network Data]: put that keyword on the line above the first data line`},
 		{"keyword behind the data", "a.ts", v2("[Number of Ports] 1\n[Network Data]\n10 1 0\n[Reference] 50\n"), `a.ts:6:1: keyword [reference] after [Network Data]: move it above`},
 		{"[Reference] before [Number of Ports]", "a.ts", v2("[Reference] 50\n"), `a.ts:3:1: [Reference] before [Number of Ports]: swap the two`},
+		{"[Reference] before [Number of Ports] that contradicts the name", "a.s1p", v2("[Reference] 50\n[Number of Ports] 2\n"), `a.s1p:3:1: [Reference] before [Number of Ports]: swap the two`},
+		{"[Number of Ports] twice", "a.ts", v2("[Number of Ports] 2\n[Number of Ports] 1\n"), `a.ts:4:1: a second [Number of Ports]: leave one`},
 		{"[Reference] too short", "a.ts", v2("[Number of Ports] 2\n[Reference] 50\n[Matrix Format] Full\n"), `a.ts:5:1: [Reference] lacks 1 values: write one for each port`},
 		{"[Reference] too long", "a.ts", v2("[Number of Ports] 1\n[Reference] 50 75\n"), `a.ts:4:16: [Reference] has more values than the 1 ports: leave one for each port`},
 		{"[Reference] twice", "a.ts", v2("[Number of Ports] 1\n[Reference] 50\n[Reference] 50\n"), `a.ts:5:1: a second [Reference]: leave one`},
