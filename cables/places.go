@@ -31,8 +31,10 @@ func scanPlaces(text string) (places map[string]place, depth int) {
 			s.at += 2
 			key := s.key()
 			table = fmt.Sprintf("%s[%d]", key, counts[key])
-			counts[key]++
 			places[table] = s.place(start)
+			if counts[key]++; counts[key] == 1 {
+				places[key] = places[table]
+			}
 			depth = max(depth, strings.Count(key, ".")) // [[a.b.c]] nests too
 			s.skipLine()
 		case s.text[s.at] == '[':
