@@ -41,15 +41,30 @@ type sectionBuilt struct {
 // at 1 GHz: positive a series inductance, negative a shunt capacitance.
 type reactance float64
 
-// element returns the part in a line of z0 ohm. A series X reflects
-// jX/(2·z0 + jX), hence X = 2·z0·ρ/√(1-ρ²), and dually for a shunt B.
+// element returns the part in a line of z0 ohm.
 func (r reactance) element(z0 float64) cables.Element {
-	rho := math.Abs(float64(r))
-	normal := 2 * rho / math.Sqrt(1-rho*rho) / referenceHz
 	if r > 0 {
-		return cables.Series(func(f float64) complex128 { return complex(0, normal*z0*f) })
+		return r.inductance(z0)
 	}
-	return cables.Shunt(func(f float64) complex128 { return complex(0, normal/z0*f) })
+	return (-r).capacitance(z0)
+}
+
+// normal is X/z0 or B·z0 at 1 Hz. A series X reflects jX/(2·z0 + jX), hence
+// X = 2·z0·ρ/√(1-ρ²), and dually for a shunt B.
+func (r reactance) normal() float64 {
+	return 2 * float64(r) / math.Sqrt(1-float64(r*r)) / referenceHz
+}
+
+// inductance is the part in series; negative when r is.
+func (r reactance) inductance(z0 float64) cables.Element {
+	x := r.normal() * z0
+	return cables.Series(func(f float64) complex128 { return complex(0, x*f) })
+}
+
+// capacitance is the part across the line; negative when r is.
+func (r reactance) capacitance(z0 float64) cables.Element {
+	b := r.normal() / z0
+	return cables.Shunt(func(f float64) complex128 { return complex(0, b*f) })
 }
 
 // asBuilt is one draw of everything about a line that its record does not say.
@@ -57,12 +72,17 @@ type asBuilt struct {
 	sections []sectionBuilt // one for each span; zero for devices
 	joints   []reactance    // one for each joint; the test port first, the load last
 	devices  []reactance    // in the middle of each device; zero for sections
+	doubts   []doubt        // at each joint, on top; nil: none
 }
+
+// doubt is what a joint may have beyond its draw: a series inductance and a
+// shunt capacitance of either sign.
+type doubt struct{ inductance, capacitance reactance }
 
 // draw draws the line as built from the scenario's seed.
 func (s *Scenario) draw(path *cables.Path) asBuilt {
 	n := len(path.Spans)
-	b := asBuilt{make([]sectionBuilt, n), make([]reactance, n+1), make([]reactance, n)}
+	b := asBuilt{make([]sectionBuilt, n), make([]reactance, n+1), make([]reactance, n), nil}
 	sections, joints, rough := s.random(sectionStream), s.random(jointStream), s.random(roughStream)
 	limited := func(sigma float64) float64 {
 		return sigma * math.Max(-3, math.Min(3, sections.NormFloat64()))
@@ -102,9 +122,14 @@ func (s *Scenario) draw(path *cables.Path) asBuilt {
 	return b
 }
 
+// clone returns a draw of its own.
+func (b asBuilt) clone() asBuilt {
+	return asBuilt{slices.Clone(b.sections), slices.Clone(b.joints), slices.Clone(b.devices), slices.Clone(b.doubts)}
+}
+
 // smooth returns the draw without roughness, its slices its own.
 func (b asBuilt) smooth() asBuilt {
-	c := asBuilt{slices.Clone(b.sections), slices.Clone(b.joints), slices.Clone(b.devices)}
+	c := b.clone()
 	for i := range c.sections {
 		c.sections[i].rough = nil
 	}
@@ -171,7 +196,8 @@ type built struct {
 	referenceOhm float64
 	slots        []cables.Cascade
 	load         func(frequencyHz float64) complex128
-	endSlot      int // where an open or short ends the line; len(slots): nowhere
+	endSlot      int  // how many slots there are
+	ended        bool // by an open or short
 }
 
 // builder makes lines from one scenario; everything in it is shared.
@@ -223,6 +249,9 @@ func (b *builder) jointSlot(k int, draw asBuilt, has []bool) (cables.Cascade, fu
 	var slot cables.Cascade
 	if r := draw.joints[k]; r != 0 {
 		slot = append(slot, r.element(b.path.ReferenceOhm))
+	}
+	if draw.doubts != nil {
+		slot = append(slot, draw.doubts[k].inductance.inductance(b.path.ReferenceOhm), draw.doubts[k].capacitance.capacitance(b.path.ReferenceOhm))
 	}
 	for _, f := range b.faults {
 		if f.joint != k || !has[f.index] {
@@ -342,6 +371,7 @@ func (b *builder) build(draw asBuilt, load func(float64) complex128, has []bool)
 		out.slots = append(out.slots, slot)
 		if ends != nil {
 			z0 := complex(b.path.ReferenceOhm, 0)
+			out.ended = true
 			out.load = func(f float64) complex128 {
 				y := ends(f)
 				if real(y) == 0 && imag(y) == 0 {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -98,7 +99,12 @@ func decode(name string, r io.Reader, readLine func(string) (*cables.Line, error
 			return nil, &cables.FileError{File: name, Line: max(syntax.Position.Line, 1), Column: max(syntax.Position.Col, 1),
 				Err: fmt.Errorf("%s; mend the TOML", strings.TrimSuffix(syntax.Message, "."))}
 		}
-		return nil, whole("%w; mend the value", err)
+		// Wrong types come as "toml: line N (last key ...): ...".
+		if m := regexp.MustCompile(`^toml: line (\d+) (.*)$`).FindStringSubmatch(err.Error()); m != nil {
+			number, _ := strconv.Atoi(m[1]) // digits by the pattern
+			return nil, &cables.FileError{File: name, Line: number, Column: 1, Err: fmt.Errorf("%s; mend the TOML", m[2])}
+		}
+		return nil, whole("%w; mend the TOML", err)
 	}
 	for _, key := range meta.Undecoded() {
 		table, last := strings.Join(key[:len(key)-1], "."), key[len(key)-1]

@@ -60,7 +60,7 @@ func Run(ctx context.Context, s *Scenario) (*Result, error) {
 	if s.Baseline {
 		random := s.random(baselineStream)
 		change := baselineVelocityChange * float64(1-2*random.IntN(2))
-		later := asBuilt{slices.Clone(draw.sections), draw.joints, draw.devices}
+		later := draw.clone()
 		for i := range later.sections {
 			if b.path.Spans[i].Device == nil {
 				later.sections[i].velocity = (1+later.sections[i].velocity)*(1+change) - 1

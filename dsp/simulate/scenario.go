@@ -347,15 +347,15 @@ func (s *Scenario) checkFaults(path *cables.Path) error {
 		if err := s.checkSeverity(i, f); err != nil {
 			return err
 		}
+		if f.Cause == antennaFault && s.Line.Load.Kind != cables.Antenna {
+			return complain("fault", i, "cause", "the line ends in a %s, not an antenna", s.Line.Load.Kind)
+		}
 		from, to, err := f.span(path)
 		if err != nil {
 			return &placeError{"fault", i, "", err}
 		}
 		if f.Cause == antennaFault {
 			antennas++
-			if s.Line.Load.Kind != cables.Antenna {
-				return complain("fault", i, "cause", "the line ends in a %s, not an antenna", s.Line.Load.Kind)
-			}
 			if antennas > 1 {
 				return complain("fault", i, "cause", "a line has one antenna; join the two faults")
 			}
