@@ -110,11 +110,16 @@ func locate(ctx context.Context, words []string, out output) (int, error) {
 	if err != nil {
 		return 0, err
 	}
+	for _, note := range slices.Concat(notes, line.Notes, s.Warnings) {
+		if !slices.Contains(findings.Warnings, note) {
+			findings.Warnings = append(findings.Warnings, note)
+		}
+	}
 	if choice.json {
 		err = writeJSON(out.stdout, findings)
 	} else {
 		report := reportInput{Sweep: s, Line: line, Path: path, Findings: findings,
-			Scale: inMetres, ASCII: choice.ascii, Window: choice.window, Notes: notes}
+			Scale: inMetres, ASCII: choice.ascii, Window: choice.window}
 		if choice.feet {
 			report.Scale = inFeet
 		}

@@ -38,6 +38,7 @@ func verbs() []verb {
 	return []verb{
 		{"locate", "find and name the faults on a line from a sweep", locate},
 		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
+		{"plan", "choose span, points and window for a line", plan},
 		{"simulate", "make sweeps of a line with known faults", simulateVerb},
 		{"cables", "search the cable catalogue, or check one of your own", cablesVerb},
 		{"version", "say which build this is", version},

@@ -107,10 +107,13 @@ func (s lengthScale) number(m float64) string { return fmt.Sprintf("%.2f", m/s.m
 func (s lengthScale) text(m float64) string { return s.number(m) + " " + s.unit }
 
 // uncertain writes a length with its standard deviation, to the hundredth but
-// never as ± 0.00.
+// never as ± 0.00; without one when sigmaM is 0.
 func (s lengthScale) uncertain(m, sigmaM float64) string {
 	sigma := s.number(sigmaM)
-	if sigmaM > 0 && sigmaM/s.metres < 0.005 {
+	switch {
+	case sigmaM == 0:
+		return s.text(m)
+	case sigmaM/s.metres < 0.005:
 		sigma = "0.01"
 	}
 	return fmt.Sprintf("%s ± %s %s", s.number(m), sigma, s.unit)
@@ -140,4 +143,12 @@ func parseWindow(text string) (dsp.Window, error) {
 		return w, w.Validate()
 	}
 	return dsp.Window{}, fmt.Errorf("no window is called %q; there are %s", name, strings.Join(names, ", "))
+}
+
+// windowText writes a window as parseWindow reads it.
+func windowText(w dsp.Window) string {
+	if w.Parameter == 0 {
+		return w.Kind.String()
+	}
+	return fmt.Sprintf("%v:%g", w.Kind, w.Parameter)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -23,7 +24,6 @@ type reportInput struct {
 	Scale    lengthScale
 	ASCII    bool
 	Window   dsp.Window // of the profile
-	Notes    []string   // what the reader should know about how this was worked out
 }
 
 // labelled is a finding with the sign that names it in the report: a number
@@ -33,31 +33,43 @@ type labelled struct {
 	label string
 }
 
-// label numbers the faults and letters the other findings, each in order of
-// distance.
-func label(findings []diagnose.Finding) (faults, others []labelled) {
-	sorted := slices.Clone(findings)
-	slices.SortStableFunc(sorted, func(a, b diagnose.Finding) int {
-		return compareFloat(a.DistanceM, b.DistanceM)
-	})
-	for _, f := range sorted {
-		if f.IsFault {
-			faults = append(faults, labelled{f, fmt.Sprint(len(faults) + 1)})
-		} else {
-			others = append(others, labelled{f, letter(len(others))})
-		}
-	}
-	return faults, others
+// mostGhosts is how many ghosts a report lists, the strongest.
+const mostGhosts = 6
+
+// sorted is a report's findings in order of distance: faults numbered, parts as
+// built lettered, then ghosts lettered.
+type sorted struct {
+	faults, built, ghosts []labelled
+	moreGhosts            int // weaker ones that are left out
 }
 
-func compareFloat(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
+func sortFindings(findings []diagnose.Finding) sorted {
+	byDistance := func(a, b diagnose.Finding) int { return cmp.Compare(a.DistanceM, b.DistanceM) }
+	var out sorted
+	var built, ghosts []diagnose.Finding
+	for _, f := range slices.SortedStableFunc(slices.Values(findings), byDistance) {
+		switch {
+		case f.IsFault:
+			out.faults = append(out.faults, labelled{f, fmt.Sprint(len(out.faults) + 1)})
+		case f.Cause == diagnose.Ghost:
+			ghosts = append(ghosts, f)
+		default:
+			built = append(built, f)
+		}
 	}
-	return 0
+	slices.SortStableFunc(ghosts, func(a, b diagnose.Finding) int { return cmp.Compare(a.ReturnLossDB, b.ReturnLossDB) })
+	if out.moreGhosts = len(ghosts) - mostGhosts; out.moreGhosts > 0 {
+		ghosts = ghosts[:mostGhosts]
+	}
+	slices.SortStableFunc(ghosts, byDistance)
+	for i, f := range slices.Concat(built, ghosts) {
+		if i < len(built) {
+			out.built = append(out.built, labelled{f, letter(i)})
+		} else {
+			out.ghosts = append(out.ghosts, labelled{f, letter(i)})
+		}
+	}
+	return out
 }
 
 // letter counts a, b, … z, then A … Z; what comes after shares the last.
@@ -110,16 +122,17 @@ func percent(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) }
 // whether to believe it first, then the drawing, then the reasons.
 func writeReport(r *reportInput) (string, error) {
 	p := &page{ascii: r.ASCII}
-	faults, others := label(r.Findings.Findings)
+	found := sortFindings(r.Findings.Findings)
 	r.head(p)
-	r.verdict(p, faults)
-	if err := r.drawing(p, faults, others); err != nil {
+	r.verdict(p, found.faults)
+	if err := r.drawing(p, &found); err != nil {
 		return "", err
 	}
-	r.faults(p, faults)
-	r.others(p, faults, others)
+	r.faults(p, found.faults)
+	r.built(p, &found)
+	r.ghosts(p, &found)
 	r.doubts(p)
-	p.cautions(faultCautions(faults)...)
+	p.cautions(faultCautions(found.faults)...)
 	return p.String(), nil
 }
 
@@ -172,13 +185,13 @@ func (r *reportInput) verdict(p *page, faults []labelled) {
 	p.text("  CALIBRATION    ", r.Findings.Calibration)
 }
 
-func (r *reportInput) drawing(p *page, faults, others []labelled) error {
+func (r *reportInput) drawing(p *page, found *sorted) error {
 	p.heading(fmt.Sprintf("The line, %s, drawn to scale", r.Scale.text(r.Path.LengthM())))
 	var marks []mark
-	for _, f := range others {
+	for _, f := range slices.Concat(found.built, found.ghosts) {
 		marks = append(marks, mark{atM: f.DistanceM, label: f.label})
 	}
-	for _, f := range faults {
+	for _, f := range found.faults {
 		marks = append(marks, mark{f.DistanceM, f.SigmaM, f.ExtentM, f.label, p.plain(r.place(f.Finding)), true})
 	}
 	along, err := lineProfile(r.Sweep, r.Path, r.Window, drawnM(r.Path, marks), r.Findings.LeftOutHz)
@@ -189,12 +202,12 @@ func (r *reportInput) drawing(p *page, faults, others []labelled) error {
 		p.row("  " + row)
 	}
 	p.row("")
-	p.text("  ", r.legend(faults, others))
+	p.text("  ", r.legend(found))
 	return nil
 }
 
 // legend explains the signs that the drawing uses.
-func (r *reportInput) legend(faults, others []labelled) string {
+func (r *reportInput) legend(found *sorted) string {
 	words := []string{"┣ test port", "┿ joint"}
 	if len(r.Line.Devices) > 0 {
 		words = append(words, "▣ device")
@@ -204,11 +217,11 @@ func (r *reportInput) legend(faults, others []labelled) string {
 		load = "end not stated"
 	}
 	words = append(words, loadGlyph(r.Line.Load.Kind)+" "+load)
-	if len(faults) > 0 {
+	if len(found.faults) > 0 {
 		words = append(words, "▲ fault", "╌ one sigma about it")
 	}
-	if len(others) > 0 {
-		words = append(words, "letters: as built, see below")
+	if len(found.built)+len(found.ghosts) > 0 {
+		words = append(words, "letters: no faults, see below")
 	}
 	words = append(words, fmt.Sprintf("bars: reflection along the line below a total one, loss taken out, %v window", r.Window.Kind))
 	return strings.Join(words, " · ")
@@ -249,38 +262,53 @@ func list(p *page, label string, items []string) {
 	}
 }
 
-func (r *reportInput) others(p *page, faults, others []labelled) {
-	if len(others) == 0 {
+func (r *reportInput) built(p *page, found *sorted) {
+	if len(found.built) == 0 {
 		return
 	}
-	p.heading("As built and explained: no faults")
-	for _, f := range others {
-		where, what := f.Place, causeWords(f.Cause)
-		if f.Cause == diagnose.Ghost && len(f.GhostOf) == 2 {
-			what = "ghost"
-			where = fmt.Sprintf("waves bouncing between %s and %s; nothing is here",
-				r.named(f.GhostOf[0], faults, others), r.named(f.GhostOf[1], faults, others))
+	p.heading("As built: no faults")
+	for _, f := range found.built {
+		what := causeWords(f.Cause)
+		if f.Cause == diagnose.Unnamed {
+			what = "small reflection"
 		}
-		row := fmt.Sprintf("  %s  %18s   %6.1f dB   %-9s  ", f.label, p.plain(r.place(f.Finding)), f.ReturnLossDB, what)
-		p.text(row, where)
+		p.text(fmt.Sprintf("  %s  %18s   %6.1f dB   %-16s  ", f.label, p.plain(r.place(f.Finding)), f.ReturnLossDB, what), f.Place)
+	}
+}
+
+func (r *reportInput) ghosts(p *page, found *sorted) {
+	if len(found.ghosts) == 0 {
+		return
+	}
+	p.heading("Ghosts: echoes of echoes; nothing is where they seem to be")
+	for _, f := range found.ghosts {
+		text := "waves that bounce more than once"
+		if len(f.GhostOf) == 2 {
+			text = fmt.Sprintf("bounces between %s and %s", found.named(f.GhostOf[0], r.Scale), found.named(f.GhostOf[1], r.Scale))
+		}
+		p.text(fmt.Sprintf("  %s  %18s   %6.1f dB   ", f.label, p.plain(r.place(f.Finding)), f.ReturnLossDB), text)
+	}
+	if found.moreGhosts > 0 {
+		p.text("     ", fmt.Sprintf("and %d weaker ones, which --json lists", found.moreGhosts))
 	}
 }
 
 // named writes a place with the label of the finding that is there, if any.
-func (r *reportInput) named(atM float64, faults, others []labelled) string {
+func (s *sorted) named(atM float64, scale lengthScale) string {
 	if atM == 0 {
 		return "the test port"
 	}
-	for _, f := range slices.Concat(faults, others) {
-		if f.Cause != diagnose.Ghost && math.Abs(f.DistanceM-atM) <= math.Max(3*f.SigmaM, 0.01) {
-			return fmt.Sprintf("%s at %s", f.label, r.Scale.text(atM))
+	nearest, name := math.Inf(1), ""
+	for _, f := range slices.Concat(s.faults, s.built) {
+		if away := math.Abs(f.DistanceM - atM); away <= math.Max(3*f.SigmaM, 0.01) && away < nearest {
+			nearest, name = away, f.label+" at "
 		}
 	}
-	return r.Scale.text(atM)
+	return name + scale.text(atM)
 }
 
 func (r *reportInput) doubts(p *page) {
-	notes := slices.Concat(r.Notes, r.Findings.Warnings)
+	notes := slices.Clone(r.Findings.Warnings)
 	if left := r.Findings.LeftOutHz; len(left) > 0 {
 		notes = append(notes, fmt.Sprintf("%d of %d points were left out as interference: %s",
 			len(left), len(r.Sweep.FrequencyHz), frequencyRuns(left, r.Sweep.FrequencyHz)))

@@ -73,7 +73,7 @@ func TestReportSaysTheVerdictFirst(t *testing.T) {
 		"  FAULT 1        20.00 to 23.00 ± 0.10 m: water in the cable, 60 % sure; feeder\n",
 		"  FAULT 2        51.40 ± 0.08 m: water in a connector, 91 % sure; joint feeder / top jumper\n",
 		"  how sure      91 %; otherwise connector mismatch 6 %\n",
-		"ghost      waves bouncing between 2 at 51.40 m and the test\n",
+		"  c     102.80 ± 0.10 m     44.0 dB   bounces between 2 at 51.40 m and the test port\n",
 		"3 of 401 points were left out as interference: 700 MHz to 701 MHz, 703 MHz\n",
 		"  · the joint may hold water: let it drain\n",
 	} {

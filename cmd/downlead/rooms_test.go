@@ -27,11 +27,11 @@ var allowed = map[string][]string{
 	"downlead/cables":          {"github.com/BurntSushi/toml", "gonum.org/v1/gonum"},
 	"downlead/dsp":             {"gonum.org/v1/gonum"},
 	"downlead/dsp/sweep":       {"downlead/dsp"},
-	"downlead/dsp/calibration": {"downlead/dsp/sweep", "downlead/dsp", "github.com/BurntSushi/toml"},
+	"downlead/dsp/calibration": {"downlead/dsp/sweep", "downlead/dsp", "gonum.org/v1/gonum", "github.com/BurntSushi/toml"},
 	"downlead/dsp/distance":    {"downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
 	"downlead/dsp/locate":      {"downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
 	"downlead/dsp/diagnose":    {"downlead/dsp/locate", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
-	"downlead/dsp/simulate":    {"downlead/cables", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp", "github.com/BurntSushi/toml"},
+	"downlead/dsp/simulate":    {"downlead/cables", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp", "gonum.org/v1/gonum", "github.com/BurntSushi/toml"},
 	"downlead/cmd/downlead":    {"downlead/cables", "downlead/dsp"},
 	"downlead/cmd/bootstrap":   {},
 }

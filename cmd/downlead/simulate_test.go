@@ -6,20 +6,26 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"downlead/dsp/simulate"
 )
 
+// demoResult simulates the demo with raw standards, once for all tests.
+var demoResult = sync.OnceValues(func() (*simulate.Result, error) {
+	scenario, err := simulate.Demo()
+	if err != nil {
+		return nil, err
+	}
+	scenario.Errors.Raw = true
+	return simulate.Run(context.Background(), scenario)
+})
+
 // demoSite writes the demo, with raw standards, into a fresh folder.
 func demoSite(t *testing.T) (folder string) {
 	t.Helper()
-	scenario, err := simulate.Demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	scenario.Errors.Raw = true
-	result, err := simulate.Run(context.Background(), scenario)
+	result, err := demoResult()
 	if err != nil {
 		t.Fatal(err)
 	}
