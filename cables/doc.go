@@ -30,4 +30,20 @@
 // impedance (1+j)·Rs) and ch. 5 (line constants); D. M. Pozar, "Microwave
 // Engineering", 4th ed., Wiley 2012, ch. 2.1 (γ, Z0), ch. 4.4 (ABCD matrices).
 // Both are cited from memory.
+//
+// Files. A line file and a catalogue are TOML 1.0, UTF-8, at most 4 MB. Both
+// hold [[cable]] tables with the keys in the tags of Type; frequencies are in
+// hertz (0.1 MHz to 1000 GHz), attenuation_db_per_100m is a list of
+// [hertz, dB] in ascending order. A line file adds name,
+// reference_impedance_ohm (50 when absent), [[section]], [[device]], [load],
+// [limits] and [instrument] with the keys in the tags of Line. Sections stand
+// in order from the test port; a section takes its cable by id from the file
+// or else from the catalogue. Key names count letter case. Infinity and NaN
+// are refused, and in a line file unknown keys too; what is merely odd is kept
+// and told, in Line.Notes and by Catalogue.Check. Errors are FileError, one
+// for each mistake.
+//
+// Known limits. The law holds where the skin effect is developed and the
+// conductors are solid for the current: copper-clad steel is left by it below
+// some 50 MHz. Sections are uniform, at room temperature and without bends.
 package cables

@@ -220,7 +220,9 @@ func resolveCables(line *Line, sections []*table, load func() (*Catalogue, error
 		if !loaded {
 			var err error
 			if catalogue, err = load(); err != nil {
-				return fmt.Errorf("cable %q is not defined in the line file: %w", id, err)
+				where := section.doc.places[section.pathOf("cable")]
+				return &FileError{File: section.doc.file, Line: where.Line, Column: where.Column,
+					Err: fmt.Errorf("cable %q is not defined in this file, and the catalogue cannot be read: %w", id, err)}
 			}
 			loaded = true
 		}

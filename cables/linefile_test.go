@@ -229,6 +229,19 @@ func TestDecodeLineErrors(t *testing.T) {
 	}
 }
 
+// The catalogue is read only for cables that the line file does not define.
+func TestBrokenUserCatalogue(t *testing.T) {
+	broken := func() (*Catalogue, error) { return nil, errors.New("cables.toml:7:3: broken") }
+	if _, err := decodeLine("site.toml", strings.NewReader(everything), broken); err != nil {
+		t.Error(err)
+	}
+	text := strings.Replace(everything, `cable = "own"`, `cable = "rg-58"`, 1)
+	_, err := decodeLine("site.toml", strings.NewReader(text), broken)
+	if want := `site.toml:21:1: cable "rg-58" is not defined in this file, and the catalogue cannot be read: cables.toml:7:3: broken`; err == nil || err.Error() != want {
+		t.Errorf("got %v\nwant %s", err, want)
+	}
+}
+
 func TestLineNotes(t *testing.T) {
 	line, err := mustEmbedded(t).DecodeLine("site.toml", strings.NewReader("[[cable]]\nid='a'\nimpedance_ohm=50\nvelocity_factor=0.66\nattenuation_db_per_100m=[[1e8,3]]\n[[section]]\nname='s'\ncable='a'\nlength_m=1"))
 	if err != nil {

@@ -39,7 +39,7 @@ func (m Medium) perMetre(frequencyHz float64) (z, y complex128) {
 func (m Medium) Wave(frequencyHz float64) (gamma, impedance complex128) {
 	z, y := m.perMetre(frequencyHz)
 	gamma = cmplx.Sqrt(z * y)
-	return gamma, gamma / y
+	return gamma, gamma * inverse(y)
 }
 
 // AttenuationNp returns the two-term law α(f) = a·√f + b·f in Np/m.

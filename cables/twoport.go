@@ -56,8 +56,16 @@ func (s Stretch) TwoPort(frequencyHz float64) TwoPort {
 		theta = complex(mostNeper, imag(theta))
 	}
 	grow := cmplx.Exp(theta)
-	ch, sh := (grow+1/grow)/2, (grow-1/grow)/2
-	return TwoPort{A: ch, B: zc * sh, C: sh / zc, D: ch}
+	decay := inverse(grow)
+	ch, sh := (grow+decay)/2, (grow-decay)/2
+	return TwoPort{A: ch, B: zc * sh, C: sh * inverse(zc), D: ch}
+}
+
+// inverse is 1/z for numbers whose square neither overflows nor vanishes; the
+// language's division, which minds those, is the cascade's largest cost.
+func inverse(z complex128) complex128 {
+	square := real(z)*real(z) + imag(z)*imag(z)
+	return complex(real(z)/square, -imag(z)/square)
 }
 
 // Series is an impedance (ohm, as a function of Hz) in series with the line.

@@ -68,8 +68,8 @@ func TestWaveLowLoss(t *testing.T) {
 	}
 }
 
-// Heaviside's condition R/L = G/C makes a line distortionless only without
-// internal inductance; what holds here for any medium is γ·Zc = z, γ/Zc = y.
+// For any medium γ·Zc = z and γ/Zc = y, the definitions of both turned round
+// (D. M. Pozar, "Microwave Engineering", 4th ed., ch. 2.1).
 func TestWaveIsPerMetre(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 1))
 	for range 100 {
