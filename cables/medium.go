@@ -21,7 +21,8 @@ type Medium struct {
 	DielectricNp   float64 // b of α = a·√f + b·f, Np/m per Hz
 }
 
-// Air is the lossless 50-ohm air-spaced medium that devices are drawn with.
+// Air is the lossless 50-ohm air-spaced medium that devices are drawn with; in
+// a system of another impedance they are drawn with that.
 var Air = Medium{ImpedanceOhm: 50, VelocityFactor: 1}
 
 // perMetre returns the series impedance (ohm/m) and shunt admittance (S/m) at
