@@ -294,10 +294,13 @@ func weigh(w []float64, x []complex128) (re, im float64) {
 type kernel struct {
 	width int
 	beta  float64
-	// taps[i] holds the Chebyshev coefficients of tap i as a function of the
-	// place between two samples.
-	taps [][]float64
+	// series[j] holds the j-th Chebyshev coefficient of every tap as a function
+	// of the place between two samples.
+	series [][]float64
 }
+
+// mostTaps bounds the kernel's width: 20 at the least oversampling and tolerance.
+const mostTaps = 24
 
 // newKernel returns the narrowest kernel whose images, on a grid oversampled by
 // the given ratio, stay below tolerance: they fall as e^{-π·width·√(1-1/ratio)}.
@@ -307,14 +310,29 @@ func newKernel(oversampling, tolerance float64) kernel {
 	k := kernel{width: width, beta: math.Pi * float64(width) * (1 - 1/(2*oversampling))}
 	nodes := width + 6
 	scale := 1 / BesselI0(k.beta)
-	values := make([]float64, nodes)
+	values, matrix := make([]float64, nodes), chebyshevTransform(nodes)
+	k.series = make([][]float64, nodes)
+	for j := range k.series {
+		k.series[j] = make([]float64, width)
+	}
+	largest := make([]float64, nodes)
 	for i := range width {
 		for m := range nodes {
 			x := math.Cos(math.Pi * (float64(m) + 0.5) / float64(nodes))
 			z := 2 * (float64(i) - float64(width)/2 + (x+1)/2) / float64(width)
 			values[m] = scale * BesselI0(k.beta*math.Sqrt(max(0, 1-z*z)))
 		}
-		k.taps = append(k.taps, chebyshevCoefficients(values))
+		for j, row := range matrix {
+			c := 0.0
+			for m, v := range values {
+				c += row[m] * v
+			}
+			k.series[j][i] = c
+			largest[j] = max(largest[j], math.Abs(c))
+		}
+	}
+	for last := nodes - 1; last > 1 && largest[last] < tolerance/20; last-- {
+		k.series = k.series[:last]
 	}
 	return k
 }
@@ -325,8 +343,18 @@ func (k *kernel) place(u float64, taps []float64) int {
 	start := u - float64(k.width)/2
 	first := math.Ceil(start)
 	between := first - start // 0...1: tap i lies at i + between - width/2
-	for i := range taps {
-		taps[i] = clenshaw(k.taps[i], 2*between-1)
+	// Clenshaw's recurrence, all taps abreast.
+	x := 2*between - 1
+	var now, before [mostTaps]float64
+	b1, b2 := now[:len(taps)], before[:len(taps)]
+	for j := len(k.series) - 1; j > 0; j-- {
+		c := k.series[j][:len(taps)]
+		for i := range taps {
+			b1[i], b2[i] = c[i]+2*x*b1[i]-b2[i], b1[i]
+		}
+	}
+	for i, c := range k.series[0][:len(taps)] {
+		taps[i] = c + x*b1[i] - b2[i]
 	}
 	return int(first)
 }
@@ -342,19 +370,21 @@ func (k *kernel) transform(omega float64) float64 {
 	return scale * real(cmplx.Sinh(q)/q)
 }
 
-// chebyshevCoefficients returns the coefficients of the polynomial through the
-// values at the Chebyshev nodes cos(π(m+½)/n), m = 0...n-1.
-func chebyshevCoefficients(values []float64) []float64 {
-	n := len(values)
-	c := make([]float64, n)
-	for j := range c {
-		for m, v := range values {
-			c[j] += v * math.Cos(math.Pi*float64(j)*(float64(m)+0.5)/float64(n))
+// chebyshevTransform returns the matrix that turns the values at the Chebyshev
+// nodes cos(π(m+½)/n), m = 0...n-1, into the coefficients of the polynomial
+// through them.
+func chebyshevTransform(n int) [][]float64 {
+	matrix := make([][]float64, n)
+	for j := range matrix {
+		matrix[j] = make([]float64, n)
+		for m := range matrix[j] {
+			matrix[j][m] = 2 / float64(n) * math.Cos(math.Pi*float64(j)*(float64(m)+0.5)/float64(n))
+			if j == 0 {
+				matrix[j][m] = 1 / float64(n)
+			}
 		}
-		c[j] *= 2 / float64(n)
 	}
-	c[0] /= 2
-	return c
+	return matrix
 }
 
 // clenshaw evaluates a Chebyshev series at x in [-1, 1].
