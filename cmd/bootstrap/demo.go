@@ -14,26 +14,26 @@ import (
 // demo builds the command line, writes the demo site's sweeps and locates the
 // fault in them. The demo has a fault, so locate must end with status 1.
 func demo(ctx context.Context, out io.Writer) error {
-	folder := filepath.Join(os.TempDir(), "downlead-demo")
+	folder, err := os.MkdirTemp("", "downlead-demo-")
+	if err != nil {
+		return err
+	}
 	program := filepath.Join(folder, "downlead")
 	if runtime.GOOS == "windows" {
 		program += ".exe"
-	}
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return err
 	}
 	fmt.Fprintln(out, "Only Go is needed for this; its modules are fetched on the first run.")
 	if err := goCommand("build", "-o", program, "./cmd/downlead").with("CGO_ENABLED=0").run(ctx, out); err != nil {
 		return err
 	}
 	site := filepath.Join(folder, "site")
-	simulate := command{args: []string{program, "simulate", "--demo", "--out", site, "--force"}}
+	simulate := command{args: []string{program, "simulate", "--demo", "--out", site}}
 	if err := simulate.run(ctx, out); err != nil {
 		return err
 	}
 	fmt.Fprintln(out)
 	locate := command{args: []string{program, "locate", filepath.Join(site, "sweep.s1p"), "--line", filepath.Join(site, "line.toml")}}
-	err := locate.run(ctx, out)
+	err = locate.run(ctx, out)
 	var exit *exec.ExitError
 	switch {
 	case err == nil:
@@ -41,6 +41,6 @@ func demo(ctx context.Context, out io.Writer) error {
 	case !errors.As(err, &exit) || exit.ExitCode() != 1:
 		return err
 	}
-	fmt.Fprintf(out, "\nThe fault was found (exit status 1). The files are in %s.\n", site)
+	fmt.Fprintf(out, "\nThe fault was found (exit status 1). Program and files are in %s.\n", folder)
 	return nil
 }

@@ -110,8 +110,11 @@ func (r *reportInput) place(f diagnose.Finding) string {
 }
 
 func vswrText(v float64) string {
-	if v >= 9999 {
+	switch {
+	case v >= 9999:
 		return "total reflection"
+	case v > 100:
+		return "VSWR over 100"
 	}
 	return fmt.Sprintf("VSWR %.2f", v)
 }
