@@ -70,24 +70,28 @@
 // # Detectable
 //
 // A fault is marked detectable by what it changes at the port, not by its
-// severity: d = the faulted minus the healthy sweep, both free of noise, against
-// the noise and what nobody knows exactly. Linear least squares takes out of d
-// whatever the nuisances J u can explain at the cost |u|² of their prior (joints,
-// lengths and velocities, impedances, losses, residual errors, the load):
+// severity. The faulted sweep S1, free of noise and with smooth cable, is held
+// against the best that the line without the fault can do when everything
+// that nobody knows exactly may give way: u, in standard deviations of its prior
+// (joints, lengths and velocities, impedances, losses, residual errors, the
+// load):
 //
-//	D² = min over u of |d - J·u|²/σ² + |u|²,  detection_index_db = 10·log10 D²
+//	D² = min over u of |S1 - S0(u)|²/σ² + |u|²,  detection_index_db = 10·log10 D²
 //
-// with real and imaginary parts counted as two readings of variance σ² each.
-// σ² is noise plus the part of the cable's roughness that the nuisances do not
-// explain. D is the deflection (distance in standard deviations) of the best
-// linear test: S. M. Kay, "Fundamentals of Statistical Signal Processing:
-// Detection Theory", Prentice Hall 1998, ch. 4 (from memory). At 13 dB and above
-// (4.5 sigma) the fault counts as detectable. Excess loss further needs a mirror
+// by damped Gauss-Newton steps, with real and imaginary parts counted as two
+// readings of variance σ²/2 each. σ² is noise plus the part of the cable's
+// roughness that u does not explain. D is the deflection (distance in standard
+// deviations) of the best test: S. M. Kay, "Fundamentals of Statistical Signal
+// Processing: Detection Theory", Prentice Hall 1998, ch. 4 (from memory). At
+// 13 dB and above (4.5 sigma) the fault counts as detectable. Excess loss
+// further needs a mirror
 // at the far end: see [FaultTruth].
 //
 // # Known limits
 //
-// The measure is linear around the truth: a velocity that is off by many
-// wavelengths costs a locator more than it says. Cables are uniform in
+// The measure is local: it starts from the line as built, so it does not
+// charge a locator for finding its way when a velocity is off by many
+// wavelengths; and it may stop short of the least D², which then reads too large.
+// Cables are uniform in
 // temperature; connectors are points; higher modes do not exist.
 package simulate
