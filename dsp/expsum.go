@@ -23,8 +23,8 @@ import (
 // Trans. Signal Process. 51(2), 2003, doi:10.1109/TSP.2002.807005;
 // J.-Y. Lee, L. Greengard, "The type 3 nonuniform FFT and its applications",
 // J. Comput. Phys. 206(1), 2005, doi:10.1016/j.jcp.2004.12.004 (both from
-// memory). It beats the chirp-z transform, which needs two FFTs of twice the
-// length.
+// memory). The chirp-z transform would need two FFTs of twice the length;
+// distance.BenchmarkProfile compares the two.
 //
 // The error is at most about tolerance·Σ|c_k|. A plan owns its scratch and so
 // serves one goroutine at a time.

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
@@ -141,20 +142,26 @@ func BenchmarkProfile(b *testing.B) {
 }
 
 // BenchmarkProfileSize shows how time and memory grow; N log N at a fixed ratio of
-// places to points. The metric is nanoseconds for each N·log2(N).
+// places to points. The metrics are nanoseconds for each N·log2(N), and the bytes
+// that planning allocates for each point.
 func BenchmarkProfileSize(b *testing.B) {
 	for _, points := range []int{1001, 10001, 100001} {
 		b.Run(fmt.Sprint(points), func(b *testing.B) {
-			transform, err := New(onePath(cables.Medium{ImpedanceOhm: 50, VelocityFactor: 0.88}, 55), uniform(500e6, 2500e6, points),
+			grid := uniform(500e6, 2500e6, points)
+			var before, after runtime.MemStats
+			runtime.ReadMemStats(&before)
+			transform, err := New(onePath(cables.Medium{ImpedanceOhm: 50, VelocityFactor: 0.88}, 55), grid,
 				Settings{ToM: 60 * float64(points) / 2001, Points: 2 * points})
 			if err != nil {
 				b.Fatal(err)
 			}
+			runtime.ReadMemStats(&after)
 			gamma, dst := randomGamma(8, points), make([]complex128, 2*points)
 			for b.Loop() {
 				transform.Profile(dst, gamma)
 			}
 			n := float64(points)
+			b.ReportMetric(float64(after.TotalAlloc-before.TotalAlloc)/float64(points), "plan-B/point")
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(n*math.Log2(n)), "ns/NlogN")
 		})
 	}

@@ -290,9 +290,6 @@ func (t *Transform) planRun(first, past int) {
 	span := t.path.SpanAt(x[0])
 	middle, half := (x[0]+x[len(x)-1])/2, (x[len(x)-1]-x[0])/2
 	lossy := t.loss != LossUncorrected && x[0] < t.heldFromM
-	if x[0] == t.heldFromM {
-		lossy = false
-	}
 
 	// γ = level + j·slope·f + remainder(f), the remainder small.
 	gamma := append([]complex128(nil), t.gamma[span]...)

@@ -121,7 +121,7 @@ func TestProfileAgainstDirectSum(t *testing.T) {
 		{"lossless sections", bare, uniform(600e6, 1100e6, 401), Settings{}, 1e-10},
 		{"site", site, uniform(600e6, 1100e6, 401), Settings{}, 1e-7},
 		{"site, corrected everywhere", site, uniform(100e6, 3e9, 601), Settings{Loss: LossCorrected, FromM: -5, ToM: 80}, 1e-7},
-		{"site, loss left in", site, uniform(100e6, 3e9, 601), Settings{Loss: LossUncorrected}, 1e-7},
+		{"site, loss left in", site, uniform(100e6, 3e9, 601), Settings{Loss: LossUncorrected, Points: 1201}, 1e-7},
 		{"site, hole", site, holes, Settings{}, 1e-7},
 		{"site, segments", site, segments, Settings{}, 1e-7},
 		{"site, logarithmic", site, logarithmic(50e6, 3e9, 333), Settings{}, 1e-7},
@@ -130,6 +130,9 @@ func TestProfileAgainstDirectSum(t *testing.T) {
 		{"two points", site, []float64{1e9, 1.1e9}, Settings{}, 1e-7},
 		{"one place", site, uniform(600e6, 1100e6, 51), Settings{FromM: 3, ToM: 4, Points: 1}, 1e-7},
 	} {
+		if c.settings.Points == 0 {
+			c.settings.Points = 401 // the direct sum is slow
+		}
 		transform, err := New(c.path, c.grid, c.settings)
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
@@ -139,8 +142,6 @@ func TestProfileAgainstDirectSum(t *testing.T) {
 		fast, direct := transform.Profile(nil, gamma), transform.Direct(nil, gamma)
 		if worst := worstDifference(fast.Amplitude, direct.Amplitude); !(worst <= c.tolerance) {
 			t.Errorf("%s: %.2g of full scale from the direct sum, want %g", c.name, worst, c.tolerance)
-		} else {
-			t.Logf("%s: %.2g", c.name, worst)
 		}
 	}
 }
