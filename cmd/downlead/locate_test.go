@@ -2,11 +2,8 @@ package main
 
 import (
 	"encoding/json"
-	"flag"
 	"math"
-	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -14,34 +11,6 @@ import (
 	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
 )
-
-var update = flag.Bool("update", false, "rewrite testdata/locate-demo.txt")
-
-// The whole text of locate on the demo, held to a file that a person has read.
-func TestLocateDemoText(t *testing.T) {
-	folder := demoSite(t)
-	got := call(t, "locate", filepath.Join(folder, "sweep.s1p"), "--line", filepath.Join(folder, "line.toml"))
-	if got.status != statusFault || got.stderr != "" {
-		t.Fatalf("status %d, stderr %q", got.status, got.stderr)
-	}
-	text := regexp.MustCompile(`worked out in \d+ ms`).ReplaceAllString(got.stdout, "worked out in N ms")
-	const golden = "testdata/locate-demo.txt"
-	if *update {
-		if err := os.MkdirAll(filepath.Dir(golden), 0o755); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(golden, []byte(text), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(golden)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if text != string(want) {
-		t.Errorf("the text changed; run with -update and read the difference. Got:\n%s", text)
-	}
-}
 
 func TestLocateFindsTheDemosFault(t *testing.T) {
 	folder := demoSite(t)

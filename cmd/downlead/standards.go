@@ -91,7 +91,7 @@ func calibrationReport(p *page, corrected *sweep.Sweep, terms *calibration.Error
 	low, middle, high := spread(decibels(terms.Tracking)) // a loss: the less the better
 	p.row(fmt.Sprintf("  %-14s %6.1f dB   %6.1f dB   %6.1f dB", "tracking", low, middle, high))
 	low, middle, high = spread(terms.Condition)
-	p.row(fmt.Sprintf("  %-14s %6.1f      %6.1f      %6.1f     (the lower, the less an error of the standards counts)", "condition", low, middle, high))
+	p.row(fmt.Sprintf("  %-14s %6.1f      %6.1f      %6.1f     (the lower the better)", "condition", low, middle, high))
 
 	if r := terms.Residual; r != nil {
 		p.heading("Left over after correction, as the known match shows it")
