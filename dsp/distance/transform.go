@@ -433,7 +433,7 @@ func (t *Transform) Weights() []float64 { return t.weights }
 // frequency, into dst, which has one element for each place (nil is allocated).
 // Other lengths panic. A NaN in gamma makes the whole profile NaN. The error is
 // at most 1e-9 of full scale along a line without loss and dispersion, and
-// about 1e-7 along any other.
+// about 1e-7 along any other (less than 1e-8 is usual).
 func (t *Transform) Profile(dst, gamma []complex128) Profile {
 	dst = t.check(dst, gamma)
 	clear(dst)

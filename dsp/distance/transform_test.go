@@ -98,7 +98,7 @@ func worstDifference(a, b []complex128) float64 {
 }
 
 // The promise: within 1e-9 of the direct sum without loss and dispersion,
-// within 1e-6 along any line; held here to what the planning aims at.
+// within 1e-6 along any line; held here to a tenth of that.
 func TestProfileAgainstDirectSum(t *testing.T) {
 	lossless := onePath(cables.Medium{ImpedanceOhm: 50, VelocityFactor: 0.88}, 60)
 	heavy := onePath(cables.Medium{ImpedanceOhm: 50, VelocityFactor: 0.66, ConductorNp: 3e-6, DielectricNp: 2e-11}, 100)
