@@ -28,7 +28,7 @@ func calibrate(_ context.Context, words []string, out output) (int, error) {
 	if target == "" {
 		return 0, errors.New("--out is missing: say where the corrected sweep goes, for example --out corrected.s1p")
 	}
-	if err := mayWrite(target, force); err != nil {
+	if err := mayWrite(target, force, operands[0], files.open, files.short, files.load, files.kit, files.check); err != nil {
 		return 0, err
 	}
 	raw, err := sweep.Read(operands[0])

@@ -46,6 +46,12 @@ func verbs() []verb {
 }
 
 func main() {
+	defer func() {
+		if fault := recover(); fault != nil {
+			fmt.Fprintf(os.Stderr, "downlead: this is a mistake in the program, not in your files: %v\n%s", fault, debug.Stack())
+			os.Exit(statusUnusable)
+		}
+	}()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
 	stop()

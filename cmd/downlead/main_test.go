@@ -106,6 +106,9 @@ func TestMayWrite(t *testing.T) {
 	if err := mayWrite(taken, true); err != nil {
 		t.Errorf("forced: %v", err)
 	}
+	if err := mayWrite(taken, true, "", taken); err == nil || err.Error() != taken+" is one of the measurements; choose another name for the result" {
+		t.Errorf("an input: %v", err)
+	}
 	if err := mayWrite(taken+"x", false); err != nil {
 		t.Errorf("free: %v", err)
 	}
