@@ -1,3 +1,6 @@
+// A little over 500 lines: the settings and the checks on them are read side by
+// side.
+
 package simulate
 
 import (
