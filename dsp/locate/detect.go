@@ -2,39 +2,50 @@ package locate
 
 import (
 	"math"
-	"math/cmplx"
 	"sort"
+
+	"downlead/dsp/distance"
+	"downlead/dsp/linemodel"
 )
 
-// scan looks along the line for what the residual still holds.
+// scan looks along the line for what the residual still holds. Its profile
+// leaves the loss in, so that noise is the same everywhere.
 type scan struct {
+	transform *distance.Transform
 	x         []float64
 	amplitude []complex128 // estimate of a reflection at x, windowed, corrected for the loss on the way
-	power     []float64    // |Σ w·e·e^{j2βx}|²/(Σw)²
-	taper     []float64    // detection window on the sweep's grid
+	power     []float64    // of the profile
+	taper     []float64    // the profile's weights; 0 where a point is left out
 	spread    float64      // variance of 2β under taper², (rad/m)²
-	noiseGain float64      // Σw²/(Σw)²: profile power of unit noise
-	shrink    []float64    // Σ w·e^{−2αx}/Σw: what the loss leaves of a full reflection at x
+	noiseGain float64      // profile power of unit noise
+	shrink    []float64    // what the loss leaves of a full reflection at x
+	used      []complex128 // the residual, left-out points set to 0
 }
 
 // newScan lays a grid of step cells over [fromM, toM].
-func newScan(p *problem, taper []float64, fromM, toM, step float64) *scan {
-	s := &scan{taper: make([]float64, len(taper))}
+func newScan(p *linemodel.Fit, fromM, toM, step float64) (*scan, error) {
+	finest := p.CellM[0]
+	for _, c := range p.CellM {
+		finest = math.Min(finest, c)
+	}
+	t, err := distance.New(p.Path, p.FrequencyHz, distance.Settings{FromM: fromM, ToM: toM,
+		Points: max(8, int((toM-fromM)/(step*finest))+1), Loss: distance.LossUncorrected})
+	if err != nil {
+		return nil, err
+	}
+	n := len(p.FrequencyHz)
+	s := &scan{transform: t, x: t.DistanceM(), taper: make([]float64, n), used: make([]complex128, n)}
 	sum, sum2 := 0.0, 0.0
-	for k, w := range taper {
-		if p.weight[k] == 0 {
-			continue
+	for k, w := range t.Weights() {
+		if p.Weight[k] > 0 {
+			s.taper[k] = w
+			sum += w
+			sum2 += w * w
 		}
-		s.taper[k] = w
-		sum += w
-		sum2 += w * w
 	}
 	s.noiseGain = sum2 / (sum * sum)
-	for x := fromM; x <= toM; x += step * p.cell(x) {
-		s.x = append(s.x, x)
-	}
 	var mean, square float64
-	gamma := p.gamma[p.spanAt((fromM+toM)/2)]
+	gamma := p.Gamma[p.SpanAt((fromM+toM)/2)]
 	for k, w := range s.taper {
 		b := 2 * imag(gamma[k])
 		mean += w * w * b / sum2
@@ -42,51 +53,31 @@ func newScan(p *problem, taper []float64, fromM, toM, step float64) *scan {
 	}
 	s.spread = square - mean*mean
 	s.power, s.amplitude, s.shrink = make([]float64, len(s.x)), make([]complex128, len(s.x)), make([]float64, len(s.x))
+	stride := max(1, n/64) // the loss is smooth in f: a few points will do
 	for i, x := range s.x {
-		at := p.spanAt(x)
-		for k := 0; k < len(s.taper); k += max(1, len(s.taper)/64) { // smooth in f: a few points will do
-			loss := real(p.start[at][k]) + real(p.gamma[at][k])*(x-p.starts[at])
-			s.shrink[i] += math.Exp(-2*loss) / float64((len(s.taper)-1)/max(1, len(s.taper)/64)+1)
+		at := p.SpanAt(x)
+		total := 0.0
+		for k := 0; k < n; k += stride {
+			loss := real(p.Start[at][k]) + real(p.Gamma[at][k])*(x-p.Starts[at])
+			s.shrink[i] += s.taper[k] * math.Exp(-2*loss)
+			total += s.taper[k]
 		}
+		s.shrink[i] /= total
 	}
-	return s
+	return s, nil
 }
 
 // run fills power and amplitude from residual.
-func (s *scan) run(p *problem, residual []complex128) {
+func (s *scan) run(residual []complex128) {
 	sum := 0.0
-	for _, w := range s.taper {
-		sum += w
+	for k, w := range s.taper {
+		s.used[k] = 0
+		if w > 0 {
+			s.used[k] = residual[k]
+			sum += w
+		}
 	}
-	clear(s.amplitude)
-	// Span by span the grid is even, so the phase turns by the same step.
-	for from := 0; from < len(s.x); {
-		at := p.spanAt(s.x[from])
-		to := from + 1
-		for to < len(s.x) && p.spanAt(s.x[to]) == at {
-			to++
-		}
-		step := 0.0
-		if to-from > 1 {
-			step = s.x[from+1] - s.x[from]
-		}
-		out := s.amplitude[from:to]
-		for k, w := range s.taper {
-			if w == 0 {
-				continue
-			}
-			beta := imag(p.gamma[at][k])
-			sin, cos := math.Sincos(2 * (imag(p.start[at][k]) + beta*(s.x[from]-p.starts[at])))
-			turned := residual[k] * complex(w*cos, w*sin)
-			sin, cos = math.Sincos(2 * beta * step)
-			re, im := real(turned), imag(turned)
-			for i := range out {
-				out[i] += complex(re, im)
-				re, im = re*cos-im*sin, re*sin+im*cos
-			}
-		}
-		from = to
-	}
+	s.transform.Profile(s.amplitude, s.used)
 	for i, a := range s.amplitude {
 		a /= complex(sum, 0)
 		s.power[i] = real(a)*real(a) + imag(a)*imag(a)
@@ -122,7 +113,7 @@ type peak struct {
 // peaks returns the local maxima above their threshold: level times the noise
 // power, or level times the clutter around, whichever is more, and never less
 // than floor (a local reflection's power). Strongest excess first.
-func (s *scan) peaks(p *problem, noise, level, floor float64) []peak {
+func (s *scan) peaks(p *linemodel.Fit, noise, level, floor float64) []peak {
 	clutter := s.clutter(p)
 	var found []peak
 	for i := range s.x {
@@ -153,13 +144,13 @@ func (s *scan) refine(i int) float64 {
 // clutter estimates the mean background power around each grid place from the
 // lower quartile of its neighbourhood; that of an exponential distribution is
 // 0.2877 of its mean.
-func (s *scan) clutter(p *problem) []float64 {
+func (s *scan) clutter(p *linemodel.Fit) []float64 {
 	out := make([]float64, len(s.x))
 	var near []float64
 	const cells = 12
 	for i := 0; i < len(s.x); {
 		// One estimate serves a cell's worth of places.
-		c := p.cell(s.x[i])
+		c := p.Cell(s.x[i])
 		lo := sort.SearchFloat64s(s.x, s.x[i]-cells*c)
 		hi := sort.SearchFloat64s(s.x, s.x[i]+cells*c)
 		near = append(near[:0], s.power[lo:hi]...)
@@ -179,15 +170,4 @@ func (s *scan) noisePower() float64 {
 	sorted := append([]float64(nil), s.power...)
 	sort.Float64s(sorted)
 	return sorted[len(sorted)*3/10] / 0.3567 / s.noiseGain // 30 % point of an exponential distribution
-}
-
-// meanPower is the weighted mean of |e|².
-func meanPower(e []complex128, weight []float64) float64 {
-	sum, total := 0.0, 0.0
-	for k, w := range weight {
-		a := cmplx.Abs(e[k])
-		sum += w * a * a
-		total += w
-	}
-	return sum / total
 }

@@ -1,6 +1,7 @@
 package locate
 
 import (
+	"downlead/dsp/linemodel"
 	"math"
 	"math/cmplx"
 	"sort"
@@ -14,6 +15,7 @@ import (
 const (
 	jointAt1GHz  = 0.02  // |Γ| of a joint at 1 GHz
 	jointFlat    = 0.01  // what a joint may reflect at any frequency
+	portBudget   = 0.016 // |Γ| that residual directivity may leave at the test port, 36 dB
 	midBudget    = 0.007 // |Γ| rms of unevenness within a section, 43 dB
 	excessFactor = 1.8   // how much more than the budget is a fault
 	totalAbove   = 0.8   // |Γ| from which a reflection counts as total
@@ -23,17 +25,17 @@ const (
 
 // judge turns the fitted points into reflections, by place and size.
 func (f *finder) judge() *Result {
-	sort.SliceStable(f.points, func(i, j int) bool { return f.points[i].x < f.points[j].x })
-	f.cost = f.evaluate()
-	result := &Result{LeftOut: f.leftOut, NoiseRMS: math.Sqrt(f.noise), Explained: f.clean,
-		ResidualRMS: math.Sqrt(meanPower(f.residual, f.weight))}
-	for k, s := range f.measured {
-		result.Model = append(result.Model, s-f.residual[k])
+	sort.SliceStable(f.Points, func(i, j int) bool { return f.Points[i].X < f.Points[j].X })
+	f.Evaluate()
+	result := &Result{LeftOut: f.leftOut, NoiseRMS: math.Sqrt(f.Noise), Explained: f.clean,
+		ResidualRMS: f.ResidualRMS()}
+	for k, s := range f.Measured {
+		result.Model = append(result.Model, s-f.Residual[k])
 	}
-	if f.load != nil {
-		result.LoadGamma = f.load.gamma
+	if f.Load != nil {
+		result.LoadGamma = f.Load.Gamma
 	}
-	sigma := f.placeSigma()
+	sigma := f.PlaceSigma()
 	var groups []*group
 	for _, members := range f.clusters() {
 		groups = append(groups, f.assess(members, sigma))
@@ -46,7 +48,7 @@ func (f *finder) judge() *Result {
 			result.Reflections = append(result.Reflections, g.Reflection)
 		}
 	}
-	if f.load != nil {
+	if f.Load != nil {
 		if r, ok := f.judgeLoad(); ok {
 			result.Reflections = append(result.Reflections, r)
 		}
@@ -57,83 +59,73 @@ func (f *finder) judge() *Result {
 // group is a reflection with the points that make it.
 type group struct {
 	Reflection
-	members []*scatterer
+	members []*linemodel.Point
 	rms     float64
 	blind   bool // hidden behind a total reflection
-}
-
-// rms of the local reflection of a point, in the fit's weighting.
-func (f *finder) rms(p *scatterer) float64 {
-	sum, total := 0.0, 0.0
-	for k, r := range p.reflect {
-		sum += f.weight[k] * (real(r)*real(r) + imag(r)*imag(r))
-		total += f.weight[k]
-	}
-	return math.Sqrt(sum / total)
 }
 
 // clusters puts together the points that are one thing: weak ones beside a
 // strong one (what its circuit did not catch), and neighbours within a section
 // that follow each other closely (a stretch).
-func (f *finder) clusters() [][]*scatterer {
-	order := append([]*scatterer(nil), f.points...)
-	sort.SliceStable(order, func(i, j int) bool { return f.rms(order[i]) > f.rms(order[j]) })
-	var out [][]*scatterer
+func (f *finder) clusters() [][]*linemodel.Point {
+	order := append([]*linemodel.Point(nil), f.Points...)
+	sort.SliceStable(order, func(i, j int) bool { return f.RMS(order[i]) > f.RMS(order[j]) })
+	var out [][]*linemodel.Point
 	for _, p := range order {
 		best := -1
 		for i, members := range out {
 			head := members[0]
-			gap := math.Abs(p.x - head.x)
-			reach := 1.2 * f.cell(p.x)
-			if f.rms(p) < 0.3*f.rms(head) {
-				reach = 2.5 * f.cell(p.x)
+			gap := math.Abs(p.X - head.X)
+			reach := 1.2 * f.Cell(p.X)
+			if f.RMS(p) < 0.3*f.RMS(head) {
+				reach = 2.5 * f.Cell(p.X)
 			}
-			if gap < reach && (best < 0 || gap < math.Abs(p.x-out[best][0].x)) {
+			if gap < reach && (best < 0 || gap < math.Abs(p.X-out[best][0].X)) {
 				best = i
 			}
 		}
 		if best < 0 {
-			out = append(out, []*scatterer{p})
+			out = append(out, []*linemodel.Point{p})
 		} else {
 			out[best] = append(out[best], p)
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i][0].x < out[j][0].x })
+	sort.SliceStable(out, func(i, j int) bool { return out[i][0].X < out[j][0].X })
 	return out
 }
 
 // assess measures a cluster, its strongest member first.
-func (f *finder) assess(members []*scatterer, sigma []float64) *group {
+func (f *finder) assess(members []*linemodel.Point, sigma []float64) *group {
 	g := &group{members: members}
 	head := members[0]
-	g.DistanceM = head.x
-	g.Flat, g.Rising, g.Shunt, g.Step = head.flat, head.rising, head.form == shuntForm, head.form == stepForm
+	g.DistanceM = head.X
+	g.Flat, g.Rising, g.Shunt, g.Step = head.Flat, head.Rising, head.Form == linemodel.Shunt, head.Form == linemodel.Step
 	// Together they reflect the sum of what each does, at the head's place.
 	var middle complex128
 	sum, total, arrives, nominal := 0.0, 0.0, 0.0, 0.0
-	for k, w := range f.weight {
+	for k, w := range f.Weight {
 		var r complex128
 		for _, p := range members {
-			r += p.reflect[k] * quotient(p.phasor[k], head.phasor[k])
+			r += p.Reflect[k] * p.Phasor[k] / head.Phasor[k]
 		}
 		sum += w * real(r*cmplx.Conj(r))
 		total += w
-		if k == len(f.weight)/2 {
+		if k == len(f.Weight)/2 {
 			middle = r
 		}
-		arrives += w * real(head.gain[k]*cmplx.Conj(head.gain[k]))
-		nominal += w * real(head.phasor[k]*cmplx.Conj(head.phasor[k]))
+		arrives += w * real(head.Gain[k]*cmplx.Conj(head.Gain[k]))
+		nominal += w * real(head.Phasor[k]*cmplx.Conj(head.Phasor[k]))
 	}
 	g.rms = math.Sqrt(sum / total)
 	g.ReturnLossDB = -20 * math.Log10(math.Max(g.rms, 1e-6))
 	g.PhaseDeg = cmplx.Phase(middle) * 180 / math.Pi
 	g.blind = arrives < 0.01*nominal
-	for i, p := range f.points {
+	for i, p := range f.Points {
 		if p == head {
-			g.NoiseM = math.Min(sigma[i], f.cell(p.x))
+			g.NoiseM = math.Min(sigma[i], f.Cell(p.X))
 		}
 	}
-	g.SigmaM = math.Sqrt(g.NoiseM*g.NoiseM + f.velocityVariance(head.x) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)
+	g.SigmaM = math.Sqrt(g.NoiseM*g.NoiseM + f.velocityVariance(head.X) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)
 	if real(middle) > totalAbove && g.rms > totalAbove {
 		g.Total = LikeOpen
 	} else if real(middle) < -totalAbove && g.rms > totalAbove {
@@ -145,8 +137,8 @@ func (f *finder) assess(members []*scatterer, sigma []float64) *group {
 // jointBudget is the rms over the sweep of what count joints may reflect.
 func (f *finder) jointBudget(count int) float64 {
 	sum, total := 0.0, 0.0
-	for k, w := range f.weight {
-		a := math.Max(jointAt1GHz*f.frequencyHz[k]/1e9, jointFlat)
+	for k, w := range f.Weight {
+		a := math.Max(jointAt1GHz*f.FrequencyHz[k]/1e9, jointFlat)
 		sum += w * a * a
 		total += w
 	}
@@ -156,7 +148,7 @@ func (f *finder) jointBudget(count int) float64 {
 // reach is how far from its place in the record a part may be found: the
 // record's own tolerance, and what the sweep can tell apart.
 func (f *finder) reach(x float64) float64 {
-	return 0.03 + 0.6*f.cell(x) + 2.5*math.Sqrt(f.velocityVariance(x))
+	return 0.03 + 0.6*f.Cell(x) + 2.5*math.Sqrt(f.velocityVariance(x))
 }
 
 // place judges where the group is and whether it belongs there.
@@ -172,7 +164,7 @@ func (f *finder) place(g *group) {
 	}
 	end := path.LengthM()
 	reach := f.reach(g.DistanceM)
-	if f.load == nil && math.Abs(g.DistanceM-end) < reach || g.DistanceM > end {
+	if f.Load == nil && math.Abs(g.DistanceM-end) < reach || g.DistanceM > end {
 		f.judgeEnd(g)
 		return
 	}
@@ -201,6 +193,9 @@ func (f *finder) place(g *group) {
 	if joints > 0 {
 		b := f.jointBudget(joints)
 		power = b * b
+		if math.Abs(g.DistanceM) < reach {
+			power += portBudget * portBudget
+		}
 	}
 	for i := range path.Spans {
 		s := &path.Spans[i]
@@ -233,7 +228,7 @@ func (f *finder) judgeEnd(g *group) {
 	g.Kind, g.Place = AtFarEnd, "far end"
 	first := g.members[0]
 	for _, p := range g.members {
-		if p.x < first.x {
+		if p.X < first.X {
 			first = p
 		}
 	}
@@ -257,18 +252,18 @@ func (f *finder) judgeEnd(g *group) {
 
 // judgeLoad judges an antenna by its own reflection in its own band.
 func (f *finder) judgeLoad() (Reflection, bool) {
-	x := f.load.x
+	x := f.Load.X
 	r := Reflection{DistanceM: x, Kind: AtFarEnd, Place: "antenna",
 		SigmaM: math.Sqrt(f.velocityVariance(x) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)}
 	lo, hi := f.line.Load.BandHz[0], f.line.Load.BandHz[1]
 	var power, count, flat float64
 	var all, total complex128
 	arrives, nominal := 0.0, 0.0
-	for k, g := range f.load.gamma {
-		hz := f.frequencyHz[k]
-		arrives += real(f.loadGain[k] * cmplx.Conj(f.loadGain[k]))
-		nominal += real(f.load.phasor[k] * cmplx.Conj(f.load.phasor[k]))
-		if f.weight[k] < 0.05 {
+	for k, g := range f.Load.Gamma {
+		hz := f.FrequencyHz[k]
+		arrives += real(f.LoadGain[k] * cmplx.Conj(f.LoadGain[k]))
+		nominal += real(f.Load.Phasor[k] * cmplx.Conj(f.Load.Phasor[k]))
+		if f.Weight[k] < 0.05 {
 			continue
 		}
 		all += g
@@ -285,7 +280,7 @@ func (f *finder) judgeLoad() (Reflection, bool) {
 	}
 	rms := math.Sqrt(power / count)
 	r.ReturnLossDB = -20 * math.Log10(math.Max(rms, 1e-6))
-	r.PhaseDeg = cmplx.Phase(f.load.gamma[len(f.load.gamma)/2]) * 180 / math.Pi
+	r.PhaseDeg = cmplx.Phase(f.Load.Gamma[len(f.Load.Gamma)/2]) * 180 / math.Pi
 	r.BudgetDB = f.line.Load.ReturnLossDB
 	if r.BudgetDB == 0 {
 		r.BudgetDB = 14 // 1.5:1, common practice, no source
@@ -311,30 +306,30 @@ func (f *finder) echoes() []Reflection {
 		gain    []complex128
 	}
 	// The test port turns back what its own mismatch throws back.
-	one := make([]complex128, len(f.weight))
+	one := make([]complex128, len(f.Weight))
 	for k := range one {
 		one[k] = 1
 	}
-	mirrors := []mirror{{0, f.match, 0, one, one}}
-	for _, p := range f.points {
-		mirrors = append(mirrors, mirror{p.x, p.reflect, p.rear, p.phasor, p.gain})
+	mirrors := []mirror{{0, f.Match, 0, one, one}}
+	for _, p := range f.Points {
+		mirrors = append(mirrors, mirror{p.X, p.Reflect, p.Rear, p.Phasor, p.Gain})
 	}
-	if f.load != nil {
-		mirrors = append(mirrors, mirror{f.load.x, f.load.gamma, 0, f.load.phasor, f.loadGain})
+	if f.Load != nil {
+		mirrors = append(mirrors, mirror{f.Load.X, f.Load.Gamma, 0, f.Load.Phasor, f.LoadGain})
 	}
-	threshold := f.level * f.noise * f.scan.noiseGain
+	threshold := f.level * f.Noise * f.scan.noiseGain
 	floor := math.Pow(10, -f.settings.FloorDB/10)
 	aliasFree := cables.SpeedOfLight / (2 * f.stepHz)
-	step := max(1, len(f.weight)/32)
+	step := max(1, len(f.Weight)/32)
 	var out []Reflection
 	for turn := range mirrors { // where the wave turns back outwards
 		for a := max(turn+1, 1); a < len(mirrors); a++ {
 			for b := a; b < len(mirrors); b++ {
 				power, count := 0.0, 0.0
-				for k := 0; k < len(f.weight); k += step {
+				for k := 0; k < len(f.Weight); k += step {
 					t := mirrors[turn].reflect[k]
 					bounce := mirrors[a].gain[k] * mirrors[a].reflect[k] * mirrors[b].gain[k] * mirrors[b].reflect[k] * t
-					bounce = quotient(bounce, mirrors[turn].phasor[k])
+					bounce /= mirrors[turn].phasor[k]
 					power += real(bounce * cmplx.Conj(bounce))
 					count++
 				}
@@ -366,7 +361,7 @@ func (f *finder) asEcho(g *group, echoes []Reflection) {
 	}
 	seen := -20 * math.Log10(g.rms*f.lossTo(g.DistanceM)+1e-12)
 	for _, e := range echoes {
-		if math.Abs(e.DistanceM-g.DistanceM) < 1.5*f.cell(g.DistanceM) && seen > e.ReturnLossDB-20*math.Log10(echoMargin) {
+		if math.Abs(e.DistanceM-g.DistanceM) < 1.5*f.Cell(g.DistanceM) && seen > e.ReturnLossDB-20*math.Log10(echoMargin) {
 			g.Kind, g.Of, g.Excess, g.Place = EchoOf, e.Of, false, "re-reflection"
 			return
 		}
@@ -375,5 +370,5 @@ func (f *finder) asEcho(g *group, echoes []Reflection) {
 
 // lossTo is what the way to x and back leaves of an amplitude, over the span.
 func (f *finder) lossTo(x float64) float64 {
-	return cmplx.Abs(cmplx.Exp(-2 * f.line.Path.Theta(f.f0, x)))
+	return cmplx.Abs(cmplx.Exp(-2 * f.line.Path.Theta(f.MiddleHz, x)))
 }

@@ -9,6 +9,9 @@ import (
 	"sort"
 
 	"downlead/cables"
+	"downlead/dsp"
+	"downlead/dsp/distance"
+	"downlead/dsp/linemodel"
 	"downlead/dsp/sweep"
 )
 
@@ -119,7 +122,10 @@ func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*R
 	if settings.PlaneSigmaM == 0 {
 		settings.PlaneSigmaM = 0.005
 	}
-	f := newFinder(s, line, settings)
+	f, err := newFinder(s, line, settings)
+	if err != nil {
+		return nil, err
+	}
 	if err := f.search(ctx); err != nil {
 		return nil, err
 	}
@@ -128,53 +134,50 @@ func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*R
 
 // finder is the state of one search.
 type finder struct {
-	problem
+	*linemodel.Fit
 	line     Line
 	joints   []float64
 	settings Settings
 	scan     *scan
-	window   []float64
+	bench    *linemodel.Point // a point to try values on, never in the model
 	leftOut  []int
 	level    float64
 	bandHz   float64
 	stepHz   float64
-	cost     float64
 	clean    bool
 }
 
+// byBoth stands for ByFlat and ByRising together.
+const byBoth = -1
+
 const (
-	nearCells     = 4.0 // points this near are fitted together
-	mostPasses    = 8
-	mostPoints    = 24
-	scanStep      = 0.35 // cells
-	perPass       = 6
-	passSpreadDB  = 14.0 // what stands so far below the strongest waits for the next pass
-	loadGuard     = 1.5  // cells in front of the load that its taps begin
-	mostTaps      = 160
-	antennaRingsS = 60e-9
-	tapSpacing    = 0.8 // of 1/bandwidth
-	jointReach    = 0.7 // cells from a peak within which a joint of the record may be what it is
-	formDecidesAt = 0.1 // |r| above which what passes through a point depends on its form
+	nearCells      = 4.0 // points this near are fitted together
+	mostPasses     = 8
+	mostPoints     = 24
+	scanStep       = 0.35 // cells
+	perPass        = 6
+	passSpreadDB   = 14.0 // what stands so far below the strongest waits for the next pass
+	stretchCells   = 6.0  // within so many cells of a place ...
+	mostInStretch  = 7    // ... so many points describe a stretch well enough
+	weakBelow      = 0.04 // |r| below which a point's circuit is not asked for
+	loadGuard      = 1.5  // cells in front of the load that its taps begin
+	mostTaps       = 160
+	antennaRingsS  = 60e-9
+	tapSpacing     = 0.8  // of 1/bandwidth
+	jointReach     = 0.7  // cells from a peak within which a joint of the record may be what it is
+	throughMatters = 0.2  // |r| above which the load is fitted anew with each guess
+	enoughFor      = 12.0 // noise variances of cost that one more quantity must save
+	formDecidesAt  = 0.1  // |r| above which what passes through a point depends on its form
 )
 
-func newFinder(s *sweep.Sweep, line Line, settings Settings) *finder {
+func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 	n := len(s.FrequencyHz)
-	f := &finder{line: line, settings: settings}
-	f.model = newModel(line.Path, s.FrequencyHz)
-	f.residual = make([]complex128, n)
-	f.measured = s.Gamma
+	f := &finder{Fit: linemodel.NewFit(line.Path, s.FrequencyHz, s.Gamma), line: line, settings: settings}
 	if !line.OpenEnded {
 		f.joints = line.Path.JointsM()
 	}
 	f.bandHz = s.FrequencyHz[n-1] - s.FrequencyHz[0]
 	f.stepHz = f.bandHz / float64(n-1)
-	f.weight = make([]float64, n)
-	for k := range f.weight {
-		f.weight[k] = 1
-	}
-	for _, span := range line.Path.Spans {
-		f.cellM = append(f.cellM, cables.SpeedOfLight*span.Medium.VelocityFactor/(2*f.bandHz))
-	}
 	end := line.Path.LengthM()
 	if uniform(s.FrequencyHz) && !line.OpenEnded {
 		f.leave(spikes(s.Gamma, f.stepHz, f.longestS()))
@@ -187,15 +190,18 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) *finder {
 	case line.OpenEnded:
 		to = 0.95 * aliasFree
 	case line.Load.Kind == cables.Antenna:
-		to = end - loadGuard*f.cell(end)
+		to = end - loadGuard*f.Cell(end)
 		f.addLoad(end, aliasFree)
 	default:
-		to = end + 2*f.cell(end)
+		to = end + 2*f.Cell(end)
 	}
-	f.window = kaiser(s.FrequencyHz, 6)
-	f.scan = newScan(&f.problem, f.window, -0.5*f.cell(0), to, scanStep)
+	var err error
+	if f.scan, err = newScan(f.Fit, -0.5*f.Cell(0), to, scanStep); err != nil {
+		return nil, err
+	}
+	f.bench = f.NewPoint(0, linemodel.Series)
 	f.level = falseAlarmLevel(settings.FalseAlarmRate, to, f.scan.spread)
-	return f
+	return f, nil
 }
 
 // uniform says whether the frequencies are evenly spaced.
@@ -223,73 +229,52 @@ func (f *finder) longestS() float64 {
 // leave takes points out of the fit.
 func (f *finder) leave(points []int) {
 	for _, k := range points {
-		f.weight[k] = 0
+		f.Weight[k] = 0
 	}
 	f.leftOut = append(f.leftOut, points...)
 	sort.Ints(f.leftOut)
 }
 
-// kaiser returns a Kaiser window over the frequencies.
-func kaiser(frequencyHz []float64, beta float64) []float64 {
-	lo, hi := frequencyHz[0], frequencyHz[len(frequencyHz)-1]
-	w := make([]float64, len(frequencyHz))
-	for k, f := range frequencyHz {
-		u := (2*f - lo - hi) / (hi - lo)
-		w[k] = besselI0(beta*math.Sqrt(math.Max(0, 1-u*u))) / besselI0(beta)
-	}
-	return w
-}
-
-func besselI0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > 1e-17*sum; k++ {
-		term *= x * x / (4 * k * k)
-		sum += term
-	}
-	return sum
-}
-
 func (f *finder) addLoad(end, aliasFree float64) {
-	window := kaiser(f.frequencyHz, 6)
+	window := distance.Weights(f.FrequencyHz, dsp.Window{})
 	total := 0.0
 	for k, w := range window {
-		if f.weight[k] > 0 {
-			f.weight[k] = w * w
+		if f.Weight[k] > 0 {
+			f.Weight[k] = w * w
 			total += w * w
 		}
 	}
-	for k := range f.weight {
-		f.weight[k] *= float64(len(window)) / total
+	for k := range f.Weight {
+		f.Weight[k] *= float64(len(window)) / total
 	}
 	spacing := tapSpacing / f.bandHz
 	first := -loadGuard / f.bandHz
 	room := 1/f.stepHz - 2*f.line.Path.ElectricalM(end)/cables.SpeedOfLight - 2*loadGuard/f.bandHz
 	count := int(math.Max(6, math.Min(mostTaps, math.Min(room/spacing, 250e-9/spacing+10))))
-	f.load = newLoad(&f.medium, end, first, spacing, count, f.weight)
+	f.Load = linemodel.NewLoad(&f.Medium, end, first, spacing, count, f.Weight)
 }
 
 // search adds points of reflection until nothing above the threshold is left.
 func (f *finder) search(ctx context.Context) error {
-	f.cost = f.evaluate()
+	f.Evaluate()
 	screened := false
 	for pass := 0; pass < mostPasses; pass++ {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if f.load != nil {
-			f.load.fit(f.residual, f.loadGain)
-			f.cost = f.evaluate()
+		if f.Load != nil && pass == 0 {
+			f.QuickFitLoad()
 		}
-		f.scan.run(&f.problem, f.residual)
-		f.noise = f.scan.noisePower()
+		f.scan.run(f.Residual)
+		f.Noise = f.scan.noisePower()
 		floor := math.Pow(10, -f.settings.FloorDB/10)
-		found := f.scan.peaks(&f.problem, f.noise, f.level, floor)
-		var added []*scatterer
+		found := f.scan.peaks(f.Fit, f.Noise, f.level, floor)
+		var added []*linemodel.Point
 		for _, c := range found {
-			if len(added) == perPass || len(f.points) >= mostPoints || c.excess < found[0].excess*math.Pow(10, -passSpreadDB/10) {
+			if len(added) == perPass || len(f.Points) >= mostPoints || c.excess < found[0].excess*math.Pow(10, -passSpreadDB/10) {
 				break
 			}
-			if crowded(added, c.x, 3*f.cell(c.x)) {
+			if near(added, c.x, 3*f.Cell(c.x)) > 0 || near(f.Points, c.x, stretchCells*f.Cell(c.x)) >= mostInStretch {
 				continue
 			}
 			if p := f.add(c); p != nil {
@@ -298,11 +283,14 @@ func (f *finder) search(ctx context.Context) error {
 		}
 		if len(added) == 0 {
 			f.clean = len(found) == 0
-			if late := outliers(f.residual, f.weight); len(late) > 0 && !screened {
+			if late := outliers(f.Residual, f.Weight); len(late) > 0 && !screened {
 				screened = true
 				f.leave(late)
-				f.scan = newScan(&f.problem, f.window, f.scan.x[0], f.scan.x[len(f.scan.x)-1], scanStep)
-				f.cost = f.refine(f.points, true, 3, f.evaluate())
+				for _, k := range late {
+					f.scan.taper[k] = 0
+				}
+				f.Evaluate()
+				f.Refine(f.Points, true, false, 3)
 				continue
 			}
 			break
@@ -310,34 +298,80 @@ func (f *finder) search(ctx context.Context) error {
 		for _, p := range added {
 			f.settle(p)
 		}
-		f.cost = f.refine(f.points, true, 2, f.cost)
-	}
-	if f.load != nil {
-		f.load.fit(f.residual, f.loadGain)
-		f.cost = f.evaluate()
+		f.polish(2)
+		if pass < 2 {
+			f.reform()
+		}
 	}
 	f.prune()
-	f.cost = f.refine(f.points, true, 6, f.cost)
-	if f.load != nil {
-		f.load.fit(f.residual, f.loadGain)
-		f.cost = f.evaluate()
-	}
+	f.reform()
+	f.polish(6)
 	return nil
 }
 
-func crowded(points []*scatterer, x, within float64) bool {
-	for _, p := range points {
-		if math.Abs(p.x-x) < within {
-			return true
+// polish fits everything together: the load, then all points and the port.
+func (f *finder) polish(steps int) {
+	if f.Load != nil {
+		f.QuickFitLoad()
+	}
+	f.Refine(f.Points, true, false, steps)
+	if f.Load != nil {
+		f.QuickFitLoad()
+	}
+}
+
+// reform tries the other forms of the strong points: they differ in what they
+// let through, which shows only once what lies behind them is in the model.
+func (f *finder) reform() {
+	for _, p := range append([]*linemodel.Point(nil), f.Points...) {
+		if size := f.RMS(p); size < formDecidesAt || size > totalAbove {
+			continue
+		}
+		r := p.Reflect[len(p.Reflect)/2]
+		for _, to := range []linemodel.Form{linemodel.Series, linemodel.Shunt, linemodel.Step} {
+			if to == p.Form {
+				continue
+			}
+			held := f.Save()
+			if p.Fits[linemodel.ByFalling] { // a gap is a series impedance
+				continue
+			}
+			p.Form, p.Fits = to, [4]bool{linemodel.ByFlat: true, linemodel.ByRising: true, linemodel.ByPlace: p.Fits[linemodel.ByPlace]}
+			switch to {
+			case linemodel.Series:
+				v := 2 * r / (1 - r)
+				p.Flat, p.Rising = real(v), imag(v)
+			case linemodel.Shunt:
+				v := -2 * r / (1 + r)
+				p.Flat, p.Rising = real(v), imag(v)
+			default:
+				p.Flat, p.Rising, p.Fits[linemodel.ByRising] = real(r), 0, false
+			}
+			f.Sample(p)
+			f.Evaluate()
+			f.polish(3)
+			if f.Cost > held.Cost-enoughFor*f.Noise {
+				f.Restore(held)
+			}
 		}
 	}
-	return false
+}
+
+// near counts the points within that many metres of x.
+func near(points []*linemodel.Point, x, within float64) int {
+	count := 0
+	for _, p := range points {
+		if math.Abs(p.X-x) < within {
+			count++
+		}
+	}
+	return count
 }
 
 // start is a first guess of a point: what it is, how large and where.
 type start struct {
-	form     form
-	quantity int // byFlat, byRising or byBoth
+	form     linemodel.Form
+	quantity int // linemodel.ByFlat, linemodel.ByRising, linemodel.ByFalling or byBoth
 	x, value float64
 	rising   float64 // of byBoth
 	cost     float64
@@ -346,148 +380,176 @@ type start struct {
 // add finds the points that would explain the peak c, puts the best into the
 // model and returns it, or nil, the model unchanged, where nothing of such a
 // point would arrive.
-func (f *finder) add(c peak) *scatterer {
+func (f *finder) add(c peak) *linemodel.Point {
 	gain := f.gainAt(c.x)
 	arrives := 0.0
 	for _, g := range gain {
 		arrives = math.Max(arrives, cmplx.Abs(g))
 	}
+	f.Evaluate()
 	if arrives < 1e-3 { // behind a total reflection
 		return nil
 	}
 	starts := f.starts(c.x, gain)
-	var best *scatterer
-	var bestCost float64
-	before, held := f.cost, f.save()
+	held := f.Save()
+	best := held
+	var found *linemodel.Point
 	for _, s := range starts {
-		p := f.newPoint(s.x, s.form)
-		p.fits[byPlace] = true
+		p := f.NewPoint(s.x, s.form)
+		p.Fits[linemodel.ByPlace] = true
 		s.apply(p)
-		f.sample(p)
-		f.insert(p)
-		f.cost = f.refine([]*scatterer{p}, false, 3, f.evaluate())
-		if best == nil || f.cost < bestCost {
-			best, bestCost = p, f.cost
+		f.Sample(p)
+		f.Insert(p)
+		f.Evaluate()
+		switch {
+		case len(starts) == 1:
+			f.Refine([]*linemodel.Point{p}, false, false, 1)
+		case f.Load != nil && f.RMS(p) > throughMatters:
+			// What lies behind looks different through such a point.
+			for range 3 {
+				f.QuickFitLoad()
+				f.Refine([]*linemodel.Point{p}, false, false, 2)
+			}
+		default:
+			f.Refine([]*linemodel.Point{p}, false, false, 3)
 		}
-		f.remove(p)
+		if f.Cost < best.Cost {
+			best, found = f.Save(), p
+		}
+		f.Restore(held)
 	}
-	f.restore(held)
-	if best == nil || bestCost >= before {
-		f.cost = f.evaluate()
-		return nil
-	}
-	f.insert(best)
-	f.cost = f.evaluate()
-	return best
+	f.Restore(best)
+	return found
 }
 
-func (s start) apply(p *scatterer) {
+func (s start) apply(p *linemodel.Point) {
 	switch s.quantity {
-	case byFlat:
-		p.flat, p.fits[byFlat] = s.value, true
-	case byRising:
-		p.rising, p.fits[byRising] = s.value, true
+	case linemodel.ByFlat:
+		p.Flat, p.Fits[linemodel.ByFlat] = s.value, true
+	case linemodel.ByRising:
+		p.Rising, p.Fits[linemodel.ByRising] = s.value, true
+	case linemodel.ByFalling:
+		p.Falling, p.Fits[linemodel.ByFalling] = s.value, true
 	default:
-		p.flat, p.rising = s.value, s.rising
-		p.fits[byFlat], p.fits[byRising] = true, true
+		p.Flat, p.Rising = s.value, s.rising
+		p.Fits[linemodel.ByFlat], p.Fits[linemodel.ByRising] = true, true
 	}
 }
 
 // gainAt is ∂S/∂Γ of a point at x, were there one.
 func (f *finder) gainAt(x float64) []complex128 {
-	p := f.newPoint(x, seriesForm)
-	f.insert(p)
-	f.forward()
-	f.remove(p)
-	return p.gain
+	p := f.NewPoint(x, linemodel.Series)
+	f.Insert(p)
+	f.Forward()
+	f.Remove(p)
+	return p.Gain
 }
 
-// starts returns the two most promising first guesses for a point near x, from
-// the residual, which must be that of the model as it is. A guess is what the
-// point is (its phase and how it runs with frequency), and with it the place
-// nearest x where its echo has the phase that is seen.
+// starts returns the most promising first guesses for a point near x, from the
+// residual, which must be that of the model as it is.
 func (f *finder) starts(x float64, gain []complex128) []start {
-	beta := f.beta0[f.spanAt(x)]
-	middle := f.estimate(gain, 0, 0)
-	phase := cmplx.Phase(middle)
-	size := cmplx.Abs(middle)
-	type guess struct {
-		form     form
+	rest := f.estimate(gain, 0)
+	size := cmplx.Abs(rest)
+	beta := f.Beta0[f.SpanAt(x)]
+	kinds := []struct {
+		form     linemodel.Form
 		quantity int
-		phase    float64
+		sign     float64
+	}{
+		{linemodel.Series, linemodel.ByFlat, 1}, {linemodel.Shunt, linemodel.ByFlat, 1}, {linemodel.Series, linemodel.ByRising, 1}, {linemodel.Shunt, linemodel.ByRising, 1},
+		{linemodel.Series, linemodel.ByFalling, 1}, {linemodel.Step, linemodel.ByFlat, 1}, {linemodel.Step, linemodel.ByFlat, -1},
 	}
-	guesses := []guess{{seriesForm, byFlat, 0}, {shuntForm, byFlat, math.Pi}, {seriesForm, byRising, math.Pi / 2}, {shuntForm, byRising, -math.Pi / 2}}
-	if size > formDecidesAt {
-		guesses = append(guesses, guess{stepForm, byFlat, 0}, guess{stepForm, byFlat, math.Pi})
+	sizes := []float64{2 * size} // of the value: the reflection is half of it while that is small
+	if size < weakBelow {
+		kinds = kinds[:4]
+	} else {
+		sizes = []float64{0.5 * size, size, 2 * size, 2 * size / (1 - math.Min(size, 0.9)), 4 * size, 8 * size}
 	}
 	var out []start
-	for _, g := range guesses {
-		turn := math.Remainder(g.phase-phase, 2*math.Pi) // what the place must make up for
-		place := x + turn/(2*beta)
-		if place < -0.3*f.cell(x) {
-			continue
+	p := f.bench
+	for _, kind := range kinds {
+		best := start{form: kind.form, quantity: kind.quantity, cost: math.Inf(1)}
+		for _, v := range sizes {
+			if kind.form == linemodel.Step {
+				v = math.Min(v/2, 0.98)
+			}
+			s := best
+			s.value = kind.sign * v
+			p.Form, p.Flat, p.Rising, p.Falling = kind.form, 0, 0, 0
+			s.apply(p)
+			f.Sample(p)
+			// The place nearest x where the echo of such a point has the phase
+			// that is seen.
+			s.x = x - f.phaseAgainst(gain, p.Reflect)/(2*beta)
+			if s.x < -0.3*f.Cell(x) {
+				continue
+			}
+			if s.cost = f.leftBy(gain, p.Reflect, s.x-x); s.cost < best.cost {
+				best = s
+			}
 		}
-		unit := cmplx.Exp(complex(0, g.phase))
-		r := real(f.estimate(gain, place-x, g.quantity) / unit)
-		cost := f.leftBy(gain, place-x, g.quantity, complex(r, 0)*unit)
-		r = math.Max(0.001, math.Min(r, 0.95))
-		s := start{form: g.form, quantity: g.quantity, x: place, cost: cost}
-		switch g.form {
-		case stepForm:
-			s.value = r * math.Cos(g.phase)
-		default: // r = v/(2+v); for a reactance only its size matters
-			s.value = 2 * r / (1 - r)
+		if !math.IsInf(best.cost, 1) {
+			out = append(out, best)
 		}
-		out = append(out, s)
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].cost < out[j].cost })
-	most := 2
-	if size > formDecidesAt {
-		most = 4
+	most := 1
+	switch {
+	case size > formDecidesAt:
+		most = 5
+	case size > weakBelow:
+		most = 2
 	}
 	out = out[:min(most, len(out))]
 	// At a joint of the record the place is known, so both parts of a circuit
 	// there follow from the reflection.
 	for _, joint := range f.joints {
-		if math.Abs(joint-x) > jointReach*f.cell(x) {
+		if math.Abs(joint-x) > jointReach*f.Cell(x) || joint == 0 && size < weakBelow {
 			continue
 		}
-		r := f.estimate(gain, joint-x, byFlat)
+		r := f.estimate(gain, joint-x)
+		if size < weakBelow {
+			return []start{{form: linemodel.Series, quantity: byBoth, x: joint, value: 2 * real(r), rising: 2 * imag(r)}}
+		}
 		if a := cmplx.Abs(r); a > 0.9 {
 			r *= complex(0.9/a, 0)
 		}
-		for form, v := range map[form]complex128{seriesForm: 2 * r / (1 - r), shuntForm: -2 * r / (1 + r)} {
-			out = append(out, start{form: form, quantity: byBoth, x: joint, value: real(v), rising: imag(v)})
-		}
+		series, shunt := 2*r/(1-r), -2*r/(1+r)
+		out = append(out, start{form: linemodel.Series, quantity: byBoth, x: joint, value: real(series), rising: imag(series)},
+			start{form: linemodel.Shunt, quantity: byBoth, x: joint, value: real(shunt), rising: imag(shunt)})
 	}
 	return out
 }
 
-// estimate returns the least-squares reflection of a point delta metres behind
-// the place of gain, flat or in proportion to f.
-func (f *finder) estimate(gain []complex128, delta float64, quantity int) complex128 {
+// estimate returns the least-squares reflection, the same at all frequencies,
+// of a point delta metres behind the place of gain.
+func (f *finder) estimate(gain []complex128, delta float64) complex128 {
 	var top complex128
 	bottom := 0.0
 	for k, w := range f.scan.taper {
 		g := gain[k] * f.shift(k, delta)
-		if quantity == byRising {
-			g *= complex(f.ratio[k], 0)
-		}
-		top += complex(w, 0) * cmplx.Conj(g) * f.residual[k]
+		top += complex(w, 0) * cmplx.Conj(g) * f.Residual[k]
 		bottom += w * (real(g)*real(g) + imag(g)*imag(g))
 	}
 	return top / complex(bottom, 0)
 }
 
-// leftBy is the windowed residual power that such a point would leave.
-func (f *finder) leftBy(gain []complex128, delta float64, quantity int, r complex128) float64 {
+// phaseAgainst is the phase of the residual against that of a point of
+// reflection r at the place of gain.
+func (f *finder) phaseAgainst(gain, r []complex128) float64 {
+	var sum complex128
+	for k, w := range f.scan.taper {
+		sum += complex(w, 0) * cmplx.Conj(gain[k]*r[k]) * f.Residual[k]
+	}
+	return cmplx.Phase(sum)
+}
+
+// leftBy is the windowed residual power that a point of reflection r, delta
+// metres behind the place of gain, would leave.
+func (f *finder) leftBy(gain, r []complex128, delta float64) float64 {
 	sum := 0.0
 	for k, w := range f.scan.taper {
-		g := gain[k] * f.shift(k, delta) * r
-		if quantity == byRising {
-			g *= complex(f.ratio[k], 0)
-		}
-		e := f.residual[k] - g
+		e := f.Residual[k] - gain[k]*f.shift(k, delta)*r[k]
 		sum += w * (real(e)*real(e) + imag(e)*imag(e))
 	}
 	return sum
@@ -498,14 +560,14 @@ func (f *finder) shift(k int, delta float64) complex128 {
 	if delta == 0 {
 		return 1
 	}
-	sin, cos := math.Sincos(-2 * f.beta0[0] * delta * f.ratio[k])
+	sin, cos := math.Sincos(-2 * f.Beta0[0] * delta * f.Ratio[k])
 	return complex(cos, sin)
 }
 
-func (f *finder) near(p *scatterer) []*scatterer {
-	var group []*scatterer
-	for _, q := range f.points {
-		if math.Abs(q.x-p.x) <= nearCells*f.cell(p.x) {
+func (f *finder) around(p *linemodel.Point) []*linemodel.Point {
+	var group []*linemodel.Point
+	for _, q := range f.Points {
+		if math.Abs(q.X-p.X) <= nearCells*f.Cell(p.X) {
 			group = append(group, q)
 		}
 	}
@@ -514,43 +576,42 @@ func (f *finder) near(p *scatterer) []*scatterer {
 
 // settle fits point p with its neighbours, and gives it what else lowers the
 // cost by enough: a reactance beside its resistance, a gap, another form.
-func (f *finder) settle(p *scatterer) {
-	group := f.near(p)
-	f.cost = f.refine(group, false, 3, f.cost)
-	enough := 12 * math.Max(f.noise, 1e-12)
+func (f *finder) settle(p *linemodel.Point) {
+	group := f.around(p)
+	f.Refine(group, false, false, 3)
+	if f.RMS(p) < weakBelow {
+		return
+	}
 	try := func(change func()) {
-		before, saved := f.cost, f.save()
+		held := f.Save()
 		change()
-		f.sample(p)
-		f.cost = f.refine(group, false, 4, f.evaluate())
-		if f.cost > before-enough {
-			f.restore(saved)
-			f.cost = f.evaluate()
+		f.Sample(p)
+		f.Evaluate()
+		f.Refine(group, false, false, 4)
+		if f.Cost > held.Cost-enoughFor*f.Noise {
+			f.Restore(held)
 		}
 	}
-	if p.form == stepForm && math.Abs(p.flat) > 0.5 {
-		try(func() { p.fits[byRising] = true })
+	if p.Form == linemodel.Step && math.Abs(p.Flat) > 0.5 {
+		try(func() { p.Fits[linemodel.ByRising] = true })
 	}
-	if p.form != stepForm {
-		both := func() { p.fits[byFlat], p.fits[byRising] = true, true }
+	if p.Form != linemodel.Step {
+		both := func() { p.Fits[linemodel.ByFlat], p.Fits[linemodel.ByRising] = true, true }
 		try(both)
-		if !p.fits[byFalling] && p.form == seriesForm && math.Abs(p.flat)+math.Abs(p.rising) > 0.2 {
-			try(func() { both(); p.fits[byFalling] = true })
+		if p.Form == linemodel.Series && f.RMS(p) > formDecidesAt {
+			try(func() { p.Fits[linemodel.ByFlat], p.Fits[linemodel.ByFalling] = true, true })
 		}
 	}
 }
 
 // prune takes out points that the others have made needless.
 func (f *finder) prune() {
-	for _, p := range append([]*scatterer(nil), f.points...) {
-		before := f.cost
-		f.remove(p)
-		now := f.evaluate()
-		if now-before > 2*f.level*f.noise {
-			f.insert(p)
-			f.cost = f.evaluate()
-		} else {
-			f.cost = now
+	for _, p := range append([]*linemodel.Point(nil), f.Points...) {
+		held := f.Save()
+		f.Remove(p)
+		f.Evaluate()
+		if f.Cost-held.Cost > 2*f.level*f.Noise {
+			f.Restore(held)
 		}
 	}
 }

@@ -1,0 +1,528 @@
+package linemodel
+
+import (
+	"downlead/cables"
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Fit is a model against a measured sweep. Its cost is
+//
+//	Σ w·|measured − model|² + Noise·(−log of the priors),
+//
+// so that cost over Noise is minus the logarithm of the posterior where w is 1.
+type Fit struct {
+	Model
+	Measured []complex128
+	Weight   []float64 // of the squared residual, per frequency; 0 leaves a point out
+	CellM    []float64 // per span: c·VF/(2·bandwidth)
+	Noise    float64   // variance of one point of the sweep, |Γ|²
+	Links    []Link
+	Residual []complex128
+	Cost     float64
+
+	scratch [][]complex128
+}
+
+// Link is what is known of the way between two points, or, A nil, from the
+// test port to B: normally distributed around LengthM.
+type Link struct {
+	A, B            *Point
+	LengthM, SigmaM float64
+}
+
+func (l Link) excess() float64 {
+	from := 0.0
+	if l.A != nil {
+		from = l.A.X
+	}
+	return (l.B.X - from - l.LengthM) / l.SigmaM
+}
+
+// How large the instrument's residual directivity and source match are
+// expected to be: 40 dB and 34 dB, common practice for a field calibration, no
+// source.
+const (
+	directivitySigma = 0.01
+	sourceMatchSigma = 0.02
+)
+
+// NewFit returns a fit of the bare path to measured at frequencyHz; all points
+// weigh the same.
+func NewFit(path *cables.Path, frequencyHz []float64, measured []complex128) *Fit {
+	n := len(frequencyHz)
+	p := &Fit{Model: New(path, frequencyHz), Measured: measured, Weight: make([]float64, n), Residual: make([]complex128, n)}
+	for k := range p.Weight {
+		p.Weight[k] = 1
+	}
+	band := frequencyHz[n-1] - frequencyHz[0]
+	for _, span := range path.Spans {
+		p.CellM = append(p.CellM, cables.SpeedOfLight*span.Medium.VelocityFactor/(2*band))
+	}
+	return p
+}
+
+// Cell returns the resolution cell at x, m.
+func (p *Fit) Cell(x float64) float64 { return p.CellM[p.SpanAt(x)] }
+
+// Evaluate runs the model and computes the residual and the cost.
+func (p *Fit) Evaluate() {
+	p.Forward()
+	cost := 0.0
+	for k, s := range p.Measured {
+		e := s - p.Sum[k]
+		p.Residual[k] = e
+		cost += p.Weight[k] * (real(e)*real(e) + imag(e)*imag(e))
+	}
+	p.Cost = cost + p.priorCost()
+}
+
+func (p *Fit) priorCost() float64 {
+	unit := p.unit()
+	cost := 0.0
+	for i, terms := range p.Port {
+		for _, c := range terms {
+			cost += (real(c)*real(c) + imag(c)*imag(c)) * unit / (portSigma(i) * portSigma(i))
+		}
+	}
+	for _, q := range p.Points {
+		for c, prior := range q.Prior {
+			if prior.Sigma > 0 {
+				u := (*q.quantity(c) - prior.Mean) / prior.Sigma
+				cost += unit / 2 * u * u
+			}
+		}
+	}
+	for _, l := range p.Links {
+		u := l.excess()
+		cost += unit / 2 * u * u
+	}
+	if p.Load != nil {
+		for _, c := range p.Load.Taps {
+			cost += p.Load.ridge * (real(c)*real(c) + imag(c)*imag(c))
+		}
+	}
+	return cost
+}
+
+// unit is the cost of one natural unit of improbability.
+func (p *Fit) unit() float64 { return math.Max(p.Noise, 1e-12) }
+
+func portSigma(which int) float64 {
+	if which == SourceMatch {
+		return sourceMatchSigma
+	}
+	return directivitySigma
+}
+
+// quantity returns the fitted quantity c of the point.
+func (q *Point) quantity(c int) *float64 {
+	switch c {
+	case ByFlat:
+		return &q.Flat
+	case ByRising:
+		return &q.Rising
+	case ByFalling:
+		return &q.Falling
+	default:
+		return &q.X
+	}
+}
+
+// parameter is one fitted quantity: of a point, or (point nil) of the port,
+// quantity counting error, term, and real or imaginary part.
+type parameter struct {
+	point    *Point
+	quantity int
+}
+
+func (q parameter) portTerm() (which, term int, unit complex128) {
+	unit = 1
+	if q.quantity%2 == 1 {
+		unit = 1i
+	}
+	return q.quantity / 2 / portTerms, q.quantity / 2 % portTerms, unit
+}
+
+func parameters(points []*Point, port bool) []parameter {
+	var list []parameter
+	for _, q := range points {
+		for c, on := range q.Fits {
+			if on {
+				list = append(list, parameter{q, c})
+			}
+		}
+	}
+	if port {
+		for c := range 2 * 2 * portTerms {
+			list = append(list, parameter{nil, c})
+		}
+	}
+	return list
+}
+
+// jacobian fills scratch with the columns of list.
+func (p *Fit) jacobian(list []parameter) {
+	for len(p.scratch) < len(list)+1 {
+		p.scratch = append(p.scratch, make([]complex128, len(p.Measured)))
+	}
+	for c, item := range list {
+		dst := p.scratch[c]
+		if item.point != nil {
+			p.derivative(dst, item.point, item.quantity)
+			continue
+		}
+		which, term, unit := item.portTerm()
+		for k, b := range p.basis[term] {
+			if which == Directivity {
+				dst[k] = unit * complex(b, 0)
+			} else {
+				t := p.Input[k]
+				loop := 1 - p.Match[k]*t
+				dst[k] = unit * complex(b, 0) * quotient(t*t, loop*loop)
+			}
+		}
+	}
+}
+
+// gram returns Re(JᴴWJ) and Re(JᴴWr) of the first count columns of scratch.
+func (p *Fit) gram(count int, weight []float64) (*mat.SymDense, *mat.VecDense) {
+	a, b := mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
+	weighted := p.scratch[count]
+	for i := range count {
+		ci := p.scratch[i]
+		s := 0.0
+		for k, w := range weight {
+			re, im := w*real(ci[k]), w*imag(ci[k])
+			weighted[k] = complex(re, im)
+			s += re*real(p.Residual[k]) + im*imag(p.Residual[k])
+		}
+		b.SetVec(i, s)
+		for j := 0; j <= i; j++ {
+			s := 0.0
+			for k, c := range p.scratch[j] {
+				s += real(weighted[k])*real(c) + imag(weighted[k])*imag(c)
+			}
+			a.SetSym(i, j, s)
+		}
+	}
+	return a, b
+}
+
+// addPriors adds the priors to the normal equations.
+func (p *Fit) addPriors(list []parameter, a *mat.SymDense, b *mat.VecDense) {
+	unit := p.unit()
+	place := make(map[*Point]int, len(list))
+	for c, item := range list {
+		if item.point == nil {
+			which, term, _ := item.portTerm()
+			v := real(p.Port[which][term])
+			if item.quantity%2 == 1 {
+				v = imag(p.Port[which][term])
+			}
+			precision := unit / (portSigma(which) * portSigma(which))
+			a.SetSym(c, c, a.At(c, c)+precision)
+			b.SetVec(c, b.AtVec(c)-v*precision)
+			continue
+		}
+		if item.quantity == ByPlace {
+			place[item.point] = c
+		}
+		if prior := item.point.Prior[item.quantity]; prior.Sigma > 0 {
+			precision := unit / 2 / (prior.Sigma * prior.Sigma)
+			a.SetSym(c, c, a.At(c, c)+precision)
+			b.SetVec(c, b.AtVec(c)-(*item.point.quantity(item.quantity)-prior.Mean)*precision)
+		}
+	}
+	for _, l := range p.Links {
+		precision, pull := unit/2/(l.SigmaM*l.SigmaM), unit/2*l.excess()/l.SigmaM
+		i, hasA := place[l.A]
+		j, hasB := place[l.B]
+		if hasA {
+			a.SetSym(i, i, a.At(i, i)+precision)
+			b.SetVec(i, b.AtVec(i)+pull)
+		}
+		if hasB {
+			a.SetSym(j, j, a.At(j, j)+precision)
+			b.SetVec(j, b.AtVec(j)-pull)
+		}
+		if hasA && hasB {
+			a.SetSym(i, j, a.At(i, j)-precision)
+		}
+	}
+}
+
+// Refine fits the given points, with port the instrument's errors, and with
+// load the load, all else held, by at most steps damped Gauss-Newton steps. The
+// model must be, and is afterwards, evaluated.
+func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
+	list := parameters(points, port)
+	load = load && p.Load != nil
+	if len(list) == 0 {
+		if load {
+			p.FitLoad()
+		}
+		return
+	}
+	damping := 1e-4
+	for range steps {
+		p.jacobian(list)
+		a, b := p.gram(len(list), p.Weight)
+		var taps *elimination
+		if load {
+			taps = p.eliminate(len(list), a, b)
+		}
+		p.addPriors(list, a, b)
+		before := p.Save()
+		for try := 0; ; try++ {
+			if try == 4 {
+				return
+			}
+			damped := mat.NewSymDense(len(list), nil)
+			damped.CopySym(a)
+			for i := range list {
+				damped.SetSym(i, i, a.At(i, i)*(1+damping)+1e-300)
+			}
+			var chol mat.Cholesky
+			var d mat.VecDense
+			if chol.Factorize(damped) && chol.SolveVecTo(&d, b) == nil {
+				p.apply(list, &d)
+				if load {
+					taps.apply(p.Load, &d)
+				}
+				if p.Evaluate(); p.Cost < before.Cost {
+					damping /= 10
+					break
+				}
+				p.Restore(before)
+			}
+			damping = math.Max(damping*20, 1e-3)
+		}
+		if before.Cost-p.Cost < 1e-4*p.Cost {
+			return
+		}
+	}
+}
+
+// elimination is the load's linear part, solved for in every step.
+type elimination struct {
+	alone  []complex128   // H⁻¹·(AᴴWr − ρc): the taps' step if nothing else moved
+	follow [][]complex128 // H⁻¹·K, a row per column of J: what they do as the rest moves
+}
+
+// eliminate takes the load's taps out of the normal equations (Schur
+// complement). A, the columns of the taps, is ∂S/∂Γ at the load times the
+// comb; K = AᴴWJ, H = AᴴWA + ρ.
+func (p *Fit) eliminate(count int, a *mat.SymDense, b *mat.VecDense) *elimination {
+	l := p.Load
+	n := len(p.Measured)
+	gain := make([]complex128, n) // w·g*
+	power := make([]float64, n)
+	for k, g := range p.LoadGain {
+		w := p.Weight[k]
+		gain[k] = complex(w*real(g), -w*imag(g))
+		power[k] = w * (real(g)*real(g) + imag(g)*imag(g))
+	}
+	factor := l.normal(power)
+	z := make([]complex128, n)
+	project := func(column []complex128) []complex128 {
+		for k, c := range column {
+			z[k] = gain[k] * c
+		}
+		return l.correlate(z)
+	}
+	e := &elimination{alone: project(p.Residual)}
+	for t, c := range l.Taps {
+		e.alone[t] -= complex(l.ridge, 0) * c
+	}
+	solveCholesky(factor, e.alone)
+	k := make([][]complex128, count)
+	for i := range count {
+		k[i] = project(p.scratch[i])
+		follow := append([]complex128(nil), k[i]...)
+		solveCholesky(factor, follow)
+		e.follow = append(e.follow, follow)
+	}
+	for i := range count {
+		s := 0.0
+		for t, v := range k[i] {
+			s += real(v)*real(e.alone[t]) + imag(v)*imag(e.alone[t])
+		}
+		b.SetVec(i, b.AtVec(i)-s)
+		for j := 0; j <= i; j++ {
+			s := 0.0
+			for t, v := range k[i] {
+				s += real(v)*real(e.follow[j][t]) + imag(v)*imag(e.follow[j][t])
+			}
+			a.SetSym(i, j, a.At(i, j)-s)
+		}
+	}
+	return e
+}
+
+func (e *elimination) apply(l *Load, d *mat.VecDense) {
+	for t := range l.Taps {
+		step := e.alone[t]
+		for i, follow := range e.follow {
+			step -= follow[t] * complex(d.AtVec(i), 0)
+		}
+		l.Taps[t] += step
+	}
+	l.compose()
+}
+
+// FitLoad fits the load alone.
+func (p *Fit) FitLoad() {
+	e := p.eliminate(0, nil, nil)
+	e.apply(p.Load, nil)
+	p.Evaluate()
+}
+
+// apply takes step d of the parameters in list, each held to what the
+// linearisation can answer for.
+func (p *Fit) apply(list []parameter, d *mat.VecDense) {
+	limit := func(v, most float64) float64 { return math.Max(-most, math.Min(most, v)) }
+	for c, item := range list {
+		q, step := item.point, d.AtVec(c)
+		if q == nil {
+			which, term, unit := item.portTerm()
+			v := p.Port[which][term] + unit*complex(step, 0)
+			most := 3 * portSigma(which)
+			p.Port[which][term] = complex(limit(real(v), most), limit(imag(v), most))
+			continue
+		}
+		if item.quantity == ByPlace {
+			q.X += limit(step, math.Min(0.4*p.Cell(q.X), 0.6/p.Beta0[p.SpanAt(q.X)]))
+			p.Phasors(q.Phasor, q.X)
+		} else {
+			v := q.quantity(item.quantity)
+			*v += limit(step, 0.5+0.5*math.Abs(*v))
+			if q.Form == Step && item.quantity == ByFlat {
+				*v = limit(*v, 0.999)
+			}
+		}
+		p.Sample(q)
+	}
+}
+
+// saved is the state of a point that a step may change.
+type saved struct {
+	X, Flat, Rising, Falling float64
+	Form                     Form
+	Fits                     [4]bool
+	Prior                    [4]Prior
+}
+
+func (q *Point) saved() saved {
+	return saved{q.X, q.Flat, q.Rising, q.Falling, q.Form, q.Fits, q.Prior}
+}
+
+// State is a fit to come back to: which points there are, their values, the
+// links, the port's errors, the load, and the cost.
+type State struct {
+	Cost   float64
+	points []*Point
+	values []saved
+	links  []Link
+	port   [2][portTerms]complex128
+	taps   []complex128
+}
+
+// Save returns the present state.
+func (p *Fit) Save() *State {
+	s := &State{Cost: p.Cost, points: append([]*Point(nil), p.Points...), links: append([]Link(nil), p.Links...), port: p.Port}
+	for _, q := range p.Points {
+		s.values = append(s.values, q.saved())
+	}
+	if p.Load != nil {
+		s.taps = append(s.taps, p.Load.Taps...)
+	}
+	return s
+}
+
+// Restore goes back to s and evaluates the model.
+func (p *Fit) Restore(s *State) {
+	p.Points = append(p.Points[:0], s.points...)
+	p.Links = append(p.Links[:0], s.links...)
+	p.Port = s.port
+	if p.Load != nil {
+		copy(p.Load.Taps, s.taps)
+		p.Load.compose()
+	}
+	for i, q := range p.Points {
+		was, now := s.values[i], q.saved()
+		if now == was {
+			continue
+		}
+		q.X, q.Flat, q.Rising, q.Falling = was.X, was.Flat, was.Rising, was.Falling
+		q.Form, q.Fits, q.Prior = was.Form, was.Fits, was.Prior
+		if now.X != was.X {
+			p.Phasors(q.Phasor, q.X)
+		}
+		p.Sample(q)
+	}
+	p.Evaluate()
+}
+
+// PlaceSigma returns the standard deviation of each point's place that noise
+// gives, priors and all fitted quantities of the points and the port included,
+// m. With weights that are not the inverse of the noise's variance, the
+// covariance is that of a weighted fit: N⁻¹·(JᴴW²J)·N⁻¹·σ², N = JᴴWJ. Points
+// that cannot be told apart get a cell.
+func (p *Fit) PlaceSigma() []float64 {
+	out := make([]float64, len(p.Points))
+	list := parameters(p.Points, true)
+	p.jacobian(list)
+	a, b := p.gram(len(list), p.Weight)
+	p.addPriors(list, a, b)
+	squared := make([]float64, len(p.Weight))
+	for k, w := range p.Weight {
+		squared[k] = w * w
+	}
+	spread, unused := p.gram(len(list), squared)
+	p.addPriors(list, spread, unused) // what the priors add is as certain as they say
+	for i := range list {
+		a.SetSym(i, i, a.At(i, i)*(1+1e-12))
+	}
+	index := map[*Point]int{}
+	for i, q := range p.Points {
+		index[q] = i
+	}
+	var chol mat.Cholesky
+	var half, covariance mat.Dense
+	if !chol.Factorize(a) || chol.SolveTo(&half, spread) != nil || chol.SolveTo(&covariance, half.T()) != nil {
+		for i, q := range p.Points {
+			out[i] = p.Cell(q.X)
+		}
+		return out
+	}
+	for c, item := range list {
+		if item.point != nil && item.quantity == ByPlace {
+			out[index[item.point]] = math.Sqrt(math.Max(0, covariance.At(c, c)*p.Noise/2))
+		}
+	}
+	return out
+}
+
+// RMS is the rms of the point's local reflection, in the fit's weighting.
+func (p *Fit) RMS(q *Point) float64 {
+	sum, total := 0.0, 0.0
+	for k, r := range q.Reflect {
+		sum += p.Weight[k] * (real(r)*real(r) + imag(r)*imag(r))
+		total += p.Weight[k]
+	}
+	return math.Sqrt(sum / total)
+}
+
+// ResidualRMS is the weighted rms of the residual.
+func (p *Fit) ResidualRMS() float64 {
+	sum, total := 0.0, 0.0
+	for k, w := range p.Weight {
+		a := cmplx.Abs(p.Residual[k])
+		sum += w * a * a
+		total += w
+	}
+	return math.Sqrt(sum / total)
+}

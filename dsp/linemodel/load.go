@@ -1,0 +1,166 @@
+package linemodel
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// Load is what ends the line when that is not a single point: an antenna. Its
+// reflection is left free as a comb of delays (taps) from a little before its
+// connector to the end of its ringing, fitted by weighted least squares. So
+// nothing is assumed of the antenna but that it answers after it was asked.
+type Load struct {
+	X      float64      // place of the connector, m
+	Phasor []complex128 // e^{−2Θ(f,x)}
+	Gamma  []complex128 // reflection at the connector, in the reference impedance
+	Taps   []complex128
+
+	comb   [][]complex128 // per tap, e^{−j2πfτ}
+	weight []float64      // nominal, of the quick fit
+	factor [][]complex128 // Cholesky factor of the nominal normal matrix
+	ridge  float64
+	target []complex128
+}
+
+// ridgeShare is the taps' prior, as a share of the diagonal of their normal
+// matrix: enough to keep neighbouring taps from fighting each other.
+const ridgeShare = 1e-6
+
+// NewLoad prepares count taps spacingS seconds apart from firstS after the
+// connector's own delay (negative: in front of it). weight is that of the fit.
+func NewLoad(m *Medium, x, firstS, spacingS float64, count int, weight []float64) *Load {
+	n := len(m.FrequencyHz)
+	l := &Load{X: x, Phasor: make([]complex128, n), Gamma: make([]complex128, n), Taps: make([]complex128, count),
+		weight: make([]float64, n), target: make([]complex128, n)}
+	m.Phasors(l.Phasor, x)
+	for k := range l.weight {
+		a := cmplx.Abs(l.Phasor[k])
+		l.weight[k] = weight[k] * a * a
+		l.ridge += ridgeShare * l.weight[k]
+	}
+	flat := make([]complex128, n*count)
+	for t := range count {
+		l.comb = append(l.comb, flat[t*n:(t+1)*n])
+	}
+	for k, f := range m.FrequencyHz {
+		sin, cos := math.Sincos(-2 * math.Pi * f * spacingS)
+		step := complex(cos, sin)
+		var e complex128
+		for t := range count {
+			if t%32 == 0 { // keep the recursion's rounding down
+				sin, cos := math.Sincos(-2 * math.Pi * f * (firstS + float64(t)*spacingS))
+				e = complex(cos, sin)
+			}
+			l.comb[t][k] = e
+			e *= step
+		}
+	}
+	l.factor = l.normal(l.weight)
+	return l
+}
+
+// normal returns the Cholesky factor of AᴴWA + ρ for the given power weights.
+// The normal matrix of an even comb is Hermitian Toeplitz: one row says all.
+func (l *Load) normal(power []float64) [][]complex128 {
+	lag := make([]complex128, len(l.comb))
+	first := l.comb[0]
+	for t, comb := range l.comb {
+		var re, im float64
+		for k, w := range power {
+			a, b := first[k], comb[k]
+			re += w * (real(a)*real(b) + imag(a)*imag(b))
+			im += w * (real(a)*imag(b) - imag(a)*real(b))
+		}
+		lag[t] = complex(re, im)
+	}
+	factor := make([][]complex128, len(lag))
+	for i := range factor {
+		row := make([]complex128, i+1)
+		for j := 0; j <= i; j++ {
+			row[j] = cmplx.Conj(lag[i-j])
+		}
+		row[i] += complex(l.ridge, 0)
+		factor[i] = row
+	}
+	cholesky(factor)
+	return factor
+}
+
+// correlate returns Σ comb*·z, one value per tap.
+func (l *Load) correlate(z []complex128) []complex128 {
+	out := make([]complex128, len(l.comb))
+	for t, comb := range l.comb {
+		var re, im float64
+		for k, v := range z {
+			c := comb[k]
+			re += real(c)*real(v) + imag(c)*imag(v)
+			im += real(c)*imag(v) - imag(c)*real(v)
+		}
+		out[t] = complex(re, im)
+	}
+	return out
+}
+
+// compose computes Gamma from the taps.
+func (l *Load) compose() {
+	clear(l.Gamma)
+	for t, comb := range l.comb {
+		c := l.Taps[t]
+		for k := range l.Gamma {
+			l.Gamma[k] += c * comb[k]
+		}
+	}
+}
+
+// QuickFitLoad fits the load alone, with nominal weights: what points of
+// reflection in front of it do to the weights is left out.
+func (p *Fit) QuickFitLoad() {
+	l := p.Load
+	for k, e := range p.Residual {
+		g := p.LoadGain[k]
+		a := real(g)*real(g) + imag(g)*imag(g)
+		d := l.Phasor[k]
+		full := real(d)*real(d) + imag(d)*imag(d)
+		l.target[k] = complex(l.weight[k], 0) * (l.Gamma[k] + e*cmplx.Conj(g)/complex(a+1e-4*full, 0))
+	}
+	copy(l.Taps, l.correlate(l.target))
+	solveCholesky(l.factor, l.Taps)
+	l.compose()
+	p.Evaluate()
+}
+
+// cholesky factors the lower triangle of a Hermitian positive definite matrix
+// in place: A = L·Lᴴ.
+func cholesky(a [][]complex128) {
+	for i := range a {
+		for j := 0; j <= i; j++ {
+			s := a[i][j]
+			ri, rj := a[i][:j], a[j][:j]
+			for k := range ri {
+				s -= ri[k] * cmplx.Conj(rj[k])
+			}
+			if i == j {
+				a[i][i] = complex(math.Sqrt(math.Max(real(s), 1e-300)), 0)
+			} else {
+				a[i][j] = s / a[j][j]
+			}
+		}
+	}
+}
+
+// solveCholesky solves L·Lᴴ·x = b in place of b.
+func solveCholesky(l [][]complex128, b []complex128) {
+	for i := range b {
+		s := b[i]
+		for k, v := range l[i][:i] {
+			s -= v * b[k]
+		}
+		b[i] = s / l[i][i]
+	}
+	for i := len(b) - 1; i >= 0; i-- {
+		b[i] /= l[i][i]
+		for k, v := range l[i][:i] {
+			b[k] -= cmplx.Conj(v) * b[i]
+		}
+	}
+}
