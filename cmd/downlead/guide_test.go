@@ -65,7 +65,7 @@ func TestGuideShowsRealOutput(t *testing.T) {
 			}
 		}
 		if got != shown && !*update {
-			t.Errorf("%s\nprints\n%s\nbut the guide shows\n%s\n(-update rewrites the guide; read the difference)", command, got, shown)
+			t.Errorf("%s\nprints other than the guide shows (-update rewrites it; read the difference):\n%s", command, firstDifference(got, shown))
 		}
 		return "```console\n" + command + "\n" + got + "```\n"
 	})
@@ -88,4 +88,21 @@ func splitCommand(text string) (command, output string) {
 		n++
 	}
 	return strings.TrimSuffix(strings.Join(rows[:n], ""), "\n"), strings.Join(rows[n:], "")
+}
+
+// firstDifference shows the first row in which two texts differ.
+func firstDifference(got, want string) string {
+	a, b := strings.Split(got, "\n"), strings.Split(want, "\n")
+	for i := range max(len(a), len(b)) {
+		row := func(rows []string) string {
+			if i < len(rows) {
+				return rows[i]
+			}
+			return "(the end)"
+		}
+		if row(a) != row(b) {
+			return "got:  " + row(a) + "\nwant: " + row(b)
+		}
+	}
+	return "no difference"
 }

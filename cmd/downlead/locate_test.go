@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"math"
 	"path/filepath"
@@ -42,6 +43,25 @@ func TestLocateFindsTheDemosFault(t *testing.T) {
 		if !found {
 			t.Errorf("%s: no fault near %.2f m in\n%s", name, truth.DistanceM, got.stdout)
 		}
+	}
+}
+
+func TestLocatePassesTheHealthyLine(t *testing.T) {
+	folder := demoSite(t)
+	got := call(t, "locate", filepath.Join(folder, "baseline.s1p"), "--line", filepath.Join(folder, "line.toml"))
+	if got.status != statusPasses || got.stderr != "" || !strings.Contains(got.stdout, "\n  WITHIN LIMIT   ") || !strings.Contains(got.stdout, "\n  NO FAULT       ") {
+		t.Errorf("status %d, stderr %q, stdout\n%s", got.status, got.stderr, got.stdout)
+	}
+}
+
+func TestLocateStopsWhenAsked(t *testing.T) {
+	folder := demoSite(t)
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	var stdout, stderr strings.Builder
+	status := run(ctx, []string{"locate", filepath.Join(folder, "sweep.s1p"), "--line", filepath.Join(folder, "line.toml")}, &stdout, &stderr)
+	if status != statusUnusable || stderr.String() != "downlead: stopped before the end; nothing was written\n" || stdout.String() != "" {
+		t.Errorf("status %d, stderr %q, stdout %q", status, stderr.String(), stdout.String())
 	}
 }
 
