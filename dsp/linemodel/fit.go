@@ -428,6 +428,7 @@ type State struct {
 	links  []Link
 	port   [2][portTerms]complex128
 	taps   []complex128
+	load   []complex128
 }
 
 // Save returns the present state.
@@ -438,6 +439,7 @@ func (p *Fit) Save() *State {
 	}
 	if p.Load != nil {
 		s.taps = append(s.taps, p.Load.Taps...)
+		s.load = append(s.load, p.Load.Gamma...)
 	}
 	return s
 }
@@ -449,7 +451,7 @@ func (p *Fit) Restore(s *State) {
 	p.Port = s.port
 	if p.Load != nil {
 		copy(p.Load.Taps, s.taps)
-		p.Load.compose()
+		copy(p.Load.Gamma, s.load)
 	}
 	for i, q := range p.Points {
 		was, now := s.values[i], q.saved()

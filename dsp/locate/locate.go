@@ -21,7 +21,7 @@ type Settings struct {
 	// anywhere on the line. 0: 1e-3.
 	FalseAlarmRate float64
 	// FloorDB is the local return loss below which nothing is looked for,
-	// dB. 0: 60.
+	// dB. 0: 52.
 	FloorDB float64
 	// ToM ends the search, m. 0: the end of the line, or of the alias-free
 	// range when the line's length is not known.
@@ -117,7 +117,7 @@ func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*R
 		settings.FalseAlarmRate = 1e-3
 	}
 	if settings.FloorDB == 0 {
-		settings.FloorDB = 60
+		settings.FloorDB = 52
 	}
 	if settings.PlaneSigmaM == 0 {
 		settings.PlaneSigmaM = 0.005
@@ -298,26 +298,39 @@ func (f *finder) search(ctx context.Context) error {
 		for _, p := range added {
 			f.settle(p)
 		}
-		f.polish(2)
+		// The port and the strong points matter everywhere; the weak ones only
+		// where they are, and settle has seen to that.
+		f.polish(f.strong(), 2)
 		if pass < 2 {
 			f.reform()
 		}
 	}
 	f.prune()
 	f.reform()
-	f.polish(6)
+	f.polish(f.Points, 4)
 	return nil
 }
 
-// polish fits everything together: the load, then all points and the port.
-func (f *finder) polish(steps int) {
+// polish fits the load, then the points together with the port.
+func (f *finder) polish(points []*linemodel.Point, steps int) {
 	if f.Load != nil {
 		f.QuickFitLoad()
 	}
-	f.Refine(f.Points, true, false, steps)
+	f.Refine(points, true, false, steps)
 	if f.Load != nil {
 		f.QuickFitLoad()
 	}
+}
+
+// strong lists the points whose circuit matters.
+func (f *finder) strong() []*linemodel.Point {
+	var out []*linemodel.Point
+	for _, p := range f.Points {
+		if f.RMS(p) > weakBelow {
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // reform tries the other forms of the strong points: they differ in what they
@@ -349,7 +362,7 @@ func (f *finder) reform() {
 			}
 			f.Sample(p)
 			f.Evaluate()
-			f.polish(3)
+			f.polish(f.strong(), 3)
 			if f.Cost > held.Cost-enoughFor*f.Noise {
 				f.Restore(held)
 			}
