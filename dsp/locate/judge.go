@@ -27,7 +27,7 @@ const (
 func (f *finder) judge() *Result {
 	sort.SliceStable(f.Points, func(i, j int) bool { return f.Points[i].X < f.Points[j].X })
 	f.Evaluate()
-	result := &Result{LeftOut: f.leftOut, NoiseRMS: math.Sqrt(f.Noise), Explained: f.clean,
+	result := &Result{Fit: f.Fit, LeftOut: f.leftOut, NoiseRMS: math.Sqrt(f.Noise), Explained: f.clean,
 		ResidualRMS: f.ResidualRMS()}
 	for k, s := range f.Measured {
 		result.Model = append(result.Model, s-f.Residual[k])
@@ -45,6 +45,7 @@ func (f *finder) judge() *Result {
 		f.place(g)
 		if !g.blind {
 			f.asEcho(g, result.Echoes)
+			g.Points = g.members
 			result.Reflections = append(result.Reflections, g.Reflection)
 		}
 	}

@@ -73,8 +73,11 @@ type Reflection struct {
 	// another kind, than that.
 	BudgetDB float64
 	Excess   bool
-	Total    Total      // total reflection, if it is one
-	Of       [2]float64 // of an echo: the two places, m, nearer first
+	Total    Total // total reflection, if it is one
+	// Points are the points of the fit that make this reflection, strongest
+	// first; none for an echo or an antenna.
+	Points []*linemodel.Point
+	Of     [2]float64 // of an echo: the two places, m, nearer first
 }
 
 // Total says whether something reflects everything, and how.
@@ -98,6 +101,8 @@ type Result struct {
 	// LoadGamma is the reflection of an antenna at its connector, the line's
 	// loss removed, at the sweep's frequencies; nil for other loads.
 	LoadGamma []complex128
+	// Fit is the fitted model, to go on from.
+	Fit *linemodel.Fit
 	// Explained is false when more is left than noise and clutter.
 	Explained bool
 }
