@@ -100,3 +100,23 @@ func TestQuantityTexts(t *testing.T) {
 		}
 	}
 }
+
+// FuzzQuantities holds what a user types to the promises of the parsers: a
+// value is positive and finite, a band runs upward, a window can be computed.
+func FuzzQuantities(f *testing.F) {
+	for _, seed := range []string{"0.3m", "12 in", "1710MHz..2.17GHz", "..", "1e400m", "-0Hz", "taylor:40", "kaiser:NaN", "0x1p-2ft", "\xff m"} {
+		f.Add(seed)
+	}
+	positive := func(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
+	f.Fuzz(func(t *testing.T, text string) {
+		if m, err := parseLength(text); err == nil && !positive(m) {
+			t.Errorf("%q is %g m", text, m)
+		}
+		if low, high, err := parseBand(text); err == nil && !(positive(low) && positive(high) && low < high) {
+			t.Errorf("%q is %g to %g Hz", text, low, high)
+		}
+		if w, err := parseWindow(text); err == nil && w.Validate() != nil {
+			t.Errorf("%q is an impossible window: %v", text, w.Validate())
+		}
+	})
+}
