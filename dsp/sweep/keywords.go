@@ -26,7 +26,7 @@ func (p *touchstone) keyword(text []byte, column int) error {
 	argument, _ := nextField(text, end+1)
 	if name == "version" {
 		if v := string(argument.text); v != "2.0" && v != "2.1" {
-			return p.at(argument.column, fmt.Errorf("Touchstone version %q is not known: 2.0 and 2.1 are, and version 1 has no [Version]", cleanText(argument.text)))
+			return p.at(argument.column, fmt.Errorf("version %q of Touchstone is not known: 2.0 and 2.1 are, and version 1 has no [Version]", cleanText(argument.text)))
 		}
 		if p.rows > 0 {
 			return p.at(column, errors.New("[Version] after the first data line: move it to the top of the file"))

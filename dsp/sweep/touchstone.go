@@ -198,7 +198,7 @@ func (p *touchstone) optionWords(text []byte, column int) error {
 				p.option.referenceOhm, offset = append(p.option.referenceOhm, ohm), behind
 			}
 			if len(p.option.referenceOhm) == 0 {
-				return p.at(f.column, errors.New("R without a number in the option line: write the reference impedance in ohm behind it, as in R 50"))
+				return p.at(f.column, errors.New("no number behind R in the option line: write the reference impedance in ohm there, as in R 50"))
 			}
 		default:
 			return p.at(f.column, fmt.Errorf("%q in the option line is not known: it takes a unit (Hz, kHz, MHz, GHz), a parameter (S, Y, Z, H, G), a format (RI, MA, DB) and R with the ohms, parted by blanks", cleanText(f.text)))
