@@ -1,12 +1,6 @@
 package diagnose
 
-import (
-	"context"
-	"errors"
-
-	"downlead/cables"
-	"downlead/dsp/sweep"
-)
+import "downlead/dsp/sweep"
 
 // Schema names the JSON form of Findings.
 const Schema = "downlead/findings/1"
@@ -88,8 +82,3 @@ type Settings struct {
 	RangeM   float64      // look no further than this; 0: to the end of the line and a little behind it
 }
 
-// Run is the whole main job: sweep and line to findings. It gives up with
-// ctx's error when ctx ends.
-func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settings) (*Findings, error) {
-	return nil, errors.New("diagnose: not built yet")
-}
