@@ -81,4 +81,3 @@ type Settings struct {
 	HighHz   float64      // 0: to its end
 	RangeM   float64      // look no further than this; 0: to the end of the line and a little behind it
 }
-
