@@ -126,6 +126,20 @@ func (q *Point) quantity(c int) *float64 {
 		return &q.Rising
 	case ByFalling:
 		return &q.Falling
+	case ByExtent:
+		return &q.Extent
+	case ByDrop:
+		if q.Form == Foreign {
+			return &q.Ratio
+		}
+		return &q.Drop
+	case ByTangent:
+		if q.Form == Foreign {
+			return &q.Slowing
+		}
+		return &q.Tangent
+	case ByTaper:
+		return &q.Taper
 	default:
 		return &q.X
 	}
@@ -398,10 +412,29 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			p.Phasors(q.Phasor, q.X)
 		} else {
 			v := q.quantity(item.quantity)
-			*v += limit(step, 0.5+0.5*math.Abs(*v))
-			if q.Form == Step && item.quantity == ByFlat {
-				*v = limit(*v, 0.999)
+			most := 0.5 + 0.5*math.Abs(*v)
+			low, high := math.Inf(-1), math.Inf(1)
+			switch item.quantity {
+			case ByFlat:
+				if q.Form == Step {
+					low, high = -0.999, 0.999
+				}
+			case ByExtent:
+				most, low = math.Max(p.Cell(q.X), 0.3**v), 0.005
+			case ByDrop:
+				most, low, high = 0.1, -0.2, 0.6
+				if q.Form == Foreign {
+					low, high = 0.3, 3
+				}
+			case ByTangent:
+				most, low, high = 0.05, 0, 1
+				if q.Form == Foreign {
+					low, high = 0.5, 2
+				}
+			case ByTaper:
+				most, low = math.Max(p.Cell(q.X), 0.3**v), 0
 			}
+			*v = math.Max(low, math.Min(high, *v+limit(step, most)))
 		}
 		p.Sample(q)
 	}
@@ -409,14 +442,18 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 
 // saved is the state of a point that a step may change.
 type saved struct {
-	X, Flat, Rising, Falling float64
-	Form                     Form
-	Fits                     [4]bool
-	Prior                    [4]Prior
+	v     [quantities]float64
+	form  Form
+	fits  Fitted
+	prior [quantities]Prior
 }
 
 func (q *Point) saved() saved {
-	return saved{q.X, q.Flat, q.Rising, q.Falling, q.Form, q.Fits, q.Prior}
+	s := saved{form: q.Form, fits: q.Fits, prior: q.Prior}
+	for c := range quantities {
+		s.v[c] = *q.quantity(c)
+	}
+	return s
 }
 
 // State is a fit to come back to: which points there are, their values, the
@@ -458,9 +495,11 @@ func (p *Fit) Restore(s *State) {
 		if now == was {
 			continue
 		}
-		q.X, q.Flat, q.Rising, q.Falling = was.X, was.Flat, was.Rising, was.Falling
-		q.Form, q.Fits, q.Prior = was.Form, was.Fits, was.Prior
-		if now.X != was.X {
+		q.Form, q.Fits, q.Prior = was.form, was.fits, was.prior
+		for c, v := range was.v {
+			*q.quantity(c) = v
+		}
+		if now.v[ByPlace] != was.v[ByPlace] {
 			p.Phasors(q.Phasor, q.X)
 		}
 		p.Sample(q)

@@ -2,6 +2,7 @@ package linemodel
 
 import (
 	"math"
+	"math/cmplx"
 	"sort"
 
 	"downlead/cables"
@@ -12,32 +13,49 @@ import (
 type Form int
 
 const (
-	Series Form = iota // impedance z in series: r = z/(2+z), through 1−r
-	Shunt              // admittance y across:   r = −y/(2+y), through 1+r
-	Step               // change of impedance, or the end: r, through² 1−r²
+	Series  Form = iota // impedance z in series: r = z/(2+z), through 1−r
+	Shunt               // admittance y across:   r = −y/(2+y), through 1+r
+	Step                // change of impedance, or the end: r, through² 1−r²
+	Wet                 // a stretch whose dielectric has taken up water
+	Foreign             // a stretch of other cable
 )
 
-// Point is one point of reflection in the model. Its value, the impedance
-// or admittance relative to the line's or, for a step, the reflection itself,
-// runs with q = f/f0 as
+// Point is one place of reflection in the model. With q = f/f0, a point is a
+// series impedance or a shunt admittance, relative to the line's,
 //
-//	v(f) = flat + j·(rising·q − falling/q)
+//	z = Flat + j·(Rising·q − Falling/q)
+//	y = Flat + Falling·q + j·Rising·q
 //
-// a resistance (conductance), an inductance (capacitance) and a gap. A step
-// may instead lose on its way, as the end of a line with more loss than its
-// record does: r(f) = flat·e^{−rising·√q}.
+// (a resistance, an inductance and a gap; a conductance, a lossy dielectric and
+// a capacitance), or a step r = Flat·e^{−Rising·√q}, which may be the end of a
+// line with more loss than its record.
+//
+// The two stretches begin at X and go on for Extent metres. A Wet one slows
+// the wave by κ and lowers the impedance by the same factor,
+//
+//	κ(f) = (j·f/1 GHz)^{−δ/π}/(1 − Drop),  tan δ = Tangent
+//
+// (constant loss tangent with the dispersion that causality asks for: E.
+// Kjartansson, J. Geophys. Res. 84(B9), 1979, from memory); its edges are
+// tapered over Taper metres, which to first order in the small reflection
+// multiplies it by sin(βT)/(βT). A Foreign one has Ratio times the impedance and
+// is Slowing times as slow, with sharp edges.
 type Point struct {
 	X                     float64 // m
 	Flat, Rising, Falling float64
+	Extent                float64 // m
+	Drop, Ratio           float64
+	Tangent, Slowing      float64
+	Taper                 float64 // m
 	Form                  Form
-	Fits                  [4]bool  // which of Flat, Rising, Falling and X are fitted
-	Prior                 [4]Prior // what is known of them beforehand
+	Fits                  Fitted            // which quantities are fitted
+	Prior                 [quantities]Prior // what is known of them beforehand
 
-	// Sampled at the model's frequencies by Sample, Place and Evaluate.
+	// Sampled at the model's frequencies by Sample, Phasors and Evaluate.
 	Phasor  []complex128 // e^{−2Θ(f,x)}
 	Reflect []complex128 // r
-	Through []complex128 // T = S21·S12
-	Rear    float64      // reflection seen from behind over r: 1, or −1 for a step
+	Through []complex128 // T = S21·S12, over that of the line as recorded
+	Behind  []complex128 // r', the reflection from behind, referred to X
 	Local   []complex128 // Γ looking into the point from the left
 	Back    []complex128 // u, what comes back from behind the point
 	Gain    []complex128 // ∂S/∂Γ of the point
@@ -52,10 +70,23 @@ const (
 	ByRising
 	ByFalling
 	ByPlace
+	ByExtent
+	ByDrop    // of a Foreign stretch: Ratio
+	ByTangent // of a Foreign stretch: Slowing
+	ByTaper
+	quantities
 )
 
-// ByBoth stands for ByFlat and ByRising together.
-const ByBoth = -1
+// Fitted says which quantities are fitted.
+type Fitted [quantities]bool
+
+// Fitting marks the given quantities.
+func Fitting(list ...int) (f Fitted) {
+	for _, q := range list {
+		f[q] = true
+	}
+	return f
+}
 
 // Medium is a path sampled at the frequencies of a sweep.
 type Medium struct {
@@ -165,9 +196,9 @@ func New(path *cables.Path, frequencyHz []float64) Model {
 // NewPoint returns a point at x without reflection. It is not in the model yet.
 func (m *Model) NewPoint(x float64, form Form) *Point {
 	n := len(m.FrequencyHz)
-	flat := make([]complex128, 6*n)
+	flat := make([]complex128, 7*n)
 	p := &Point{X: x, Form: form}
-	for i, dst := range []*[]complex128{&p.Phasor, &p.Reflect, &p.Through, &p.Local, &p.Back, &p.Gain} {
+	for i, dst := range []*[]complex128{&p.Phasor, &p.Reflect, &p.Through, &p.Behind, &p.Local, &p.Back, &p.Gain} {
 		*dst = flat[i*n : (i+1)*n : (i+1)*n]
 	}
 	m.Phasors(p.Phasor, x)
@@ -193,29 +224,78 @@ func (m *Model) Remove(p *Point) {
 	}
 }
 
-// Sample computes r and T of the point from its value.
+// Sample computes r, T and r' of the point from its quantities.
 func (m *Model) Sample(p *Point) {
-	p.Rear = 1
-	if p.Form == Step {
-		p.Rear = -1
+	switch p.Form {
+	case Step:
 		r := p.Flat
 		for k := range p.Reflect {
 			if p.Rising != 0 {
 				r = p.Flat * math.Exp(-p.Rising*math.Sqrt(m.Ratio[k]))
 			}
-			p.Reflect[k], p.Through[k] = complex(r, 0), complex(1-r*r, 0)
+			p.Reflect[k], p.Through[k], p.Behind[k] = complex(r, 0), complex(1-r*r, 0), complex(-r, 0)
 		}
-		return
+	case Series:
+		for k, q := range m.Ratio {
+			v := complex(p.Flat, p.Rising*q-p.Falling/q)
+			r := quotient(v, 2+v)
+			p.Reflect[k], p.Through[k], p.Behind[k] = r, (1-r)*(1-r), r
+		}
+	case Shunt:
+		for k, q := range m.Ratio {
+			v := complex(p.Flat+p.Falling*q, p.Rising*q)
+			r := -quotient(v, 2+v)
+			p.Reflect[k], p.Through[k], p.Behind[k] = r, (1+r)*(1+r), r
+		}
+	default:
+		m.sampleStretch(p)
 	}
-	for k, q := range m.Ratio {
-		v := complex(p.Flat, p.Rising*q-p.Falling/q)
-		r := quotient(v, 2+v)
-		if p.Form == Shunt {
-			r = -r
-			p.Reflect[k], p.Through[k] = r, (1+r)*(1+r)
-		} else {
-			p.Reflect[k], p.Through[k] = r, (1-r)*(1-r)
+}
+
+// sampleStretch computes r, T and r' of a stretch: two opposite edges a with
+// the wave e^{−γ'l} between them, l the way between the middles of the edges.
+// From the recursion of two steps,
+//
+//	S11 = a·(1 − P²)/(1 − a²P²),  S21 = (1 − a²)·P/(1 − a²P²),  P = e^{−γ'l}
+//
+// referred to X, with the record's way through the stretch taken out, since
+// the model counts that already.
+func (m *Model) sampleStretch(p *Point) {
+	at := m.SpanAt(p.X)
+	velocity := cables.SpeedOfLight * m.Path.Spans[at].Medium.VelocityFactor
+	taper := math.Min(math.Max(0, p.Taper), 0.9*p.Extent)
+	length := p.Extent - taper
+	delta := math.Atan(p.Tangent)
+	for k, f := range m.FrequencyHz {
+		gamma := m.Gamma[at][k]
+		kappa := complex(p.Slowing, 0)
+		ratio := complex(p.Ratio, 0)
+		if p.Form == Wet {
+			size := math.Pow(f/1e9, -delta/math.Pi) / (1 - p.Drop)
+			sin, cos := math.Sincos(-delta / 2)
+			kappa = complex(size*cos, size*sin)
+			ratio = quotient(1, kappa)
 		}
+		a := quotient(ratio-1, ratio+1)
+		free := 2 * math.Pi * f / velocity
+		if taper > 0 {
+			turn := free * (1 + real(kappa)) / 2 * taper
+			if turn > 1e-6 {
+				a *= complex(math.Sin(turn)/turn, 0)
+			}
+		}
+		inside := gamma + complex(0, free)*(kappa-1)
+		once := cmplx.Exp(-inside * complex(length, 0))
+		square := once * once
+		loop := 1 - a*a*square
+		s11 := quotient(a*(1-square), loop)
+		s21 := quotient((1-a*a)*once, loop)
+		record := cmplx.Exp(gamma * complex(length, 0))
+		lead := cmplx.Exp(-gamma * complex(taper, 0)) // to the middle of the edge and back
+		p.Reflect[k] = s11 * lead
+		s21 *= record
+		p.Through[k] = s21 * s21
+		p.Behind[k] = quotient(s11*record*record, lead)
 	}
 }
 
@@ -234,9 +314,8 @@ func (m *Model) Forward() {
 			continue
 		}
 		q := m.Points[i-1]
-		rear := complex(q.Rear, 0)
 		for k := range p.Gain {
-			loop := 1 - rear*q.Reflect[k]*q.Back[k]
+			loop := 1 - q.Behind[k]*q.Back[k]
 			p.Gain[k] = quotient(q.Gain[k]*q.Through[k]*p.Phasor[k], loop*loop*q.Phasor[k])
 		}
 	}
@@ -251,9 +330,8 @@ func (m *Model) Forward() {
 		return
 	}
 	q := m.Points[len(m.Points)-1]
-	rear := complex(q.Rear, 0)
 	for k := range m.LoadGain {
-		loop := 1 - rear*q.Reflect[k]*q.Back[k]
+		loop := 1 - q.Behind[k]*q.Back[k]
 		m.LoadGain[k] = quotient(q.Gain[k]*q.Through[k]*m.Load.Phasor[k], loop*loop*q.Phasor[k])
 	}
 }
@@ -262,7 +340,6 @@ func (m *Model) Forward() {
 func (m *Model) inward() {
 	for i := len(m.Points) - 1; i >= 0; i-- {
 		p := m.Points[i]
-		rear := complex(p.Rear, 0)
 		switch {
 		case i+1 < len(m.Points):
 			q := m.Points[i+1]
@@ -277,8 +354,7 @@ func (m *Model) inward() {
 			clear(p.Back)
 		}
 		for k, u := range p.Back {
-			r := p.Reflect[k]
-			p.Local[k] = r + quotient(p.Through[k]*u, 1-rear*r*u)
+			p.Local[k] = p.Reflect[k] + quotient(p.Through[k]*u, 1-p.Behind[k]*u)
 		}
 	}
 	switch {
@@ -308,30 +384,34 @@ func (m *Model) inward() {
 
 // derivative writes ∂S/∂(quantity) of point p to dst, after Forward.
 func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
-	rear := complex(p.Rear, 0)
 	if quantity == ByPlace {
 		// Farther out, the point's own echo comes later; what is behind stays.
 		gamma := m.Gamma[m.SpanAt(p.X)]
 		for k := range dst {
 			u := p.Back[k]
-			loop := 1 - rear*p.Reflect[k]*u
+			loop := 1 - p.Behind[k]*u
 			dst[k] = 2 * p.Gain[k] * gamma[k] * (quotient(p.Through[k]*u, loop*loop) - p.Local[k])
 		}
 		return
 	}
+	if p.Form == Wet || p.Form == Foreign {
+		m.stretchDerivative(dst, p, quantity)
+		return
+	}
 	for k, q := range m.Ratio {
 		r, u := p.Reflect[k], p.Back[k]
-		loop := 1 - rear*r*u
+		loop := 1 - p.Behind[k]*u
 		var drdv, dTdr complex128
+		dBehind := complex128(1)
 		switch p.Form {
 		case Series:
 			drdv, dTdr = (1-r)*(1-r)/2, -2*(1-r)
 		case Shunt:
 			drdv, dTdr = -(1+r)*(1+r)/2, 2*(1+r)
 		default:
-			drdv, dTdr = 1, -2*r
+			drdv, dTdr, dBehind = 1, -2*r, -1
 		}
-		d := p.Gain[k] * drdv * (1 + quotient(dTdr*u*loop+rear*p.Through[k]*u*u, loop*loop))
+		d := p.Gain[k] * drdv * (1 + quotient(dTdr*u*loop+dBehind*p.Through[k]*u*u, loop*loop))
 		switch {
 		case p.Form == Step && quantity == ByFlat:
 			dst[k] = d * complex(math.Exp(-p.Rising*math.Sqrt(q)), 0)
@@ -341,10 +421,29 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 			dst[k] = d
 		case quantity == ByRising:
 			dst[k] = d * complex(0, q)
+		case p.Form == Shunt:
+			dst[k] = d * complex(q, 0)
 		default:
 			dst[k] = d * complex(0, -1/q)
 		}
 	}
+}
+
+// stretchDerivative is derivative for a stretch, by a small step of the
+// quantity: its two-port is not worth differentiating by hand.
+func (m *Model) stretchDerivative(dst []complex128, p *Point, quantity int) {
+	const step = 1e-5
+	v := p.quantity(quantity)
+	held := *v
+	*v += step
+	local := append([]complex128(nil), p.Local...)
+	m.Sample(p)
+	for k, u := range p.Back {
+		moved := p.Reflect[k] + quotient(p.Through[k]*u, 1-p.Behind[k]*u)
+		dst[k] = p.Gain[k] * (moved - local[k]) / step
+	}
+	*v = held
+	m.Sample(p)
 }
 
 // quotient is a/b for finite operands; the language's own division also

@@ -302,7 +302,6 @@ func (f *finder) echoes() []Reflection {
 	type mirror struct {
 		x       float64
 		reflect []complex128
-		rear    float64
 		phasor  []complex128
 		gain    []complex128
 	}
@@ -311,12 +310,12 @@ func (f *finder) echoes() []Reflection {
 	for k := range one {
 		one[k] = 1
 	}
-	mirrors := []mirror{{0, f.Match, 0, one, one}}
+	mirrors := []mirror{{0, f.Match, one, one}}
 	for _, p := range f.Points {
-		mirrors = append(mirrors, mirror{p.X, p.Reflect, p.Rear, p.Phasor, p.Gain})
+		mirrors = append(mirrors, mirror{p.X, p.Reflect, p.Phasor, p.Gain})
 	}
 	if f.Load != nil {
-		mirrors = append(mirrors, mirror{f.Load.X, f.Load.Gamma, 0, f.Load.Phasor, f.LoadGain})
+		mirrors = append(mirrors, mirror{f.Load.X, f.Load.Gamma, f.Load.Phasor, f.LoadGain})
 	}
 	threshold := f.level * f.Noise * f.scan.noiseGain
 	floor := math.Pow(10, -f.settings.FloorDB/10)

@@ -354,7 +354,9 @@ func (f *finder) reform() {
 			if p.Fits[linemodel.ByFalling] { // a gap is a series impedance
 				continue
 			}
-			p.Form, p.Fits = to, [4]bool{linemodel.ByFlat: true, linemodel.ByRising: true, linemodel.ByPlace: p.Fits[linemodel.ByPlace]}
+			placed := p.Fits[linemodel.ByPlace]
+			p.Form, p.Fits = to, linemodel.Fitting(linemodel.ByFlat, linemodel.ByRising)
+			p.Fits[linemodel.ByPlace] = placed
 			switch to {
 			case linemodel.Series:
 				v := 2 * r / (1 - r)
