@@ -508,14 +508,15 @@ func (p *Fit) Restore(s *State) {
 }
 
 // PlaceSigma returns the standard deviation of each point's place that noise
-// gives, priors and all fitted quantities of the points and the port included,
-// m. With weights that are not the inverse of the noise's variance, the
+// gives, priors and all fitted quantities of the points, the port and the load
+// included, m. With weights that are not the inverse of the noise's variance, the
 // covariance is that of a weighted fit: N⁻¹·(JᴴW²J)·N⁻¹·σ², N = JᴴWJ. Points
 // that cannot be told apart get a cell.
 func (p *Fit) PlaceSigma() []float64 {
 	out := make([]float64, len(p.Points))
 	list := parameters(p.Points, true)
 	p.jacobian(list)
+	p.clearOfLoad(list)
 	a, b := p.gram(len(list), p.Weight)
 	p.addPriors(list, a, b)
 	squared := make([]float64, len(p.Weight))
@@ -545,6 +546,46 @@ func (p *Fit) PlaceSigma() []float64 {
 		}
 	}
 	return out
+}
+
+// loadReachCells is how near the load a point must be for the load's taps to
+// answer for a part of its echo: beyond, the window holds the two apart.
+const loadReachCells = 8
+
+// clearOfLoad takes from the columns in scratch what the load's taps can do as
+// well, J − A·H⁻¹·K with the terms of eliminate.
+func (p *Fit) clearOfLoad(list []parameter) {
+	if p.Load == nil {
+		return
+	}
+	var near []int
+	for c, item := range list {
+		if item.point != nil && math.Abs(p.Load.X-item.point.X) < loadReachCells*p.Cell(p.Load.X) {
+			near = append(near, c)
+		}
+	}
+	if len(near) == 0 {
+		return
+	}
+	l := p.Load
+	power, z := make([]float64, len(p.Measured)), make([]complex128, len(p.Measured))
+	for k, g := range p.LoadGain {
+		power[k] = p.Weight[k] * (real(g)*real(g) + imag(g)*imag(g))
+	}
+	factor := l.normal(power)
+	for _, c := range near {
+		column := p.scratch[c]
+		for k, v := range column {
+			z[k] = complex(p.Weight[k], 0) * cmplx.Conj(p.LoadGain[k]) * v
+		}
+		follow := l.correlate(z)
+		solveCholesky(factor, follow)
+		for t, v := range follow {
+			for k, e := range l.comb[t] {
+				column[k] -= p.LoadGain[k] * e * v
+			}
+		}
+	}
 }
 
 // RMS is the rms of the point's local reflection, in the fit's weighting.
