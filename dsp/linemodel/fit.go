@@ -515,8 +515,16 @@ func (p *Fit) Restore(s *State) {
 func (p *Fit) PlaceSigma() []float64 {
 	out := make([]float64, len(p.Points))
 	list := parameters(p.Points, true)
-	p.jacobian(list)
-	p.clearOfLoad(list)
+	if load := p.Load; load == nil {
+		p.jacobian(list)
+	} else { // its own echo tells nothing of the points in front: its taps are free
+		p.Load = nil
+		p.Forward()
+		p.jacobian(list)
+		p.Load = load
+		p.Forward()
+		p.clearOfLoad(list)
+	}
 	a, b := p.gram(len(list), p.Weight)
 	p.addPriors(list, a, b)
 	squared := make([]float64, len(p.Weight))
@@ -552,12 +560,9 @@ func (p *Fit) PlaceSigma() []float64 {
 // answer for a part of its echo: beyond, the window holds the two apart.
 const loadReachCells = 8
 
-// clearOfLoad takes from the columns in scratch what the load's taps can do as
-// well, J − A·H⁻¹·K with the terms of eliminate.
+// clearOfLoad takes from the columns in scratch of points near the load what
+// its taps can do as well: J − A·H⁻¹·K with the terms of eliminate.
 func (p *Fit) clearOfLoad(list []parameter) {
-	if p.Load == nil {
-		return
-	}
 	var near []int
 	for c, item := range list {
 		if item.point != nil && math.Abs(p.Load.X-item.point.X) < loadReachCells*p.Cell(p.Load.X) {
