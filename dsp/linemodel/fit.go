@@ -394,6 +394,11 @@ func (p *Fit) FitLoad() {
 	p.Evaluate()
 }
 
+// leastFlat bounds a resistance or conductance from below. A little less than
+// nothing is needed where a point stands for the difference of two; at −2 it
+// would reflect without bound.
+const leastFlat = -0.9
+
 // apply takes step d of the parameters in list, each held to what the
 // linearisation can answer for.
 func (p *Fit) apply(list []parameter, d *mat.VecDense) {
@@ -418,6 +423,8 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			case ByFlat:
 				if q.Form == Step {
 					low, high = -0.999, 0.999
+				} else {
+					low = leastFlat
 				}
 			case ByExtent:
 				most, low = math.Max(p.Cell(q.X), 0.3**v), 0.005
