@@ -21,6 +21,11 @@ const (
 	totalAbove   = 0.8   // |Γ| from which a reflection counts as total
 	loadMarginDB = 3.0   // how much worse than its record a load must be
 	echoMargin   = 2.0   // how much stronger than predicted an echo may look
+
+	alikeShare    = 0.5 // how large the lesser of two neighbours must be, of the greater, to be one of its own
+	aloneShare    = 0.5 // how small, of the second, a third beside them must be: else the three are a stretch
+	resolvedCells = 0.4 // how far apart the two must be at least
+	resolvedSigma = 6.0 // and how many deviations of their gap
 )
 
 // judge turns the fitted points into reflections, by place and size.
@@ -37,7 +42,7 @@ func (f *finder) judge() *Result {
 	}
 	sigma := f.PlaceSigma()
 	var groups []*group
-	for _, members := range f.clusters() {
+	for _, members := range f.clusters(sigma) {
 		groups = append(groups, f.assess(members, sigma))
 	}
 	result.Echoes = f.echoes()
@@ -67,8 +72,10 @@ type group struct {
 
 // clusters puts together the points that are one thing: weak ones beside a
 // strong one (what its circuit did not catch), and neighbours within a section
-// that follow each other closely (a stretch).
-func (f *finder) clusters() [][]*linemodel.Point {
+// that follow each other closely (a stretch). Two alike, of the same sign, that
+// noise cannot have made of one stay two; the two ends of a stretch of other
+// impedance have opposite signs.
+func (f *finder) clusters(sigma []float64) [][]*linemodel.Point {
 	order := append([]*linemodel.Point(nil), f.Points...)
 	sort.SliceStable(order, func(i, j int) bool { return f.RMS(order[i]) > f.RMS(order[j]) })
 	var out [][]*linemodel.Point
@@ -91,8 +98,33 @@ func (f *finder) clusters() [][]*linemodel.Point {
 			out[best] = append(out[best], p)
 		}
 	}
+	doubt := make(map[*linemodel.Point]float64, len(sigma))
+	for i, p := range f.Points {
+		doubt[p] = sigma[i]
+	}
+	for i, members := range out {
+		if len(members) < 2 || len(members) > 2 && f.RMS(members[2]) > aloneShare*f.RMS(members[1]) {
+			continue // one, or a stretch
+		}
+		a, b := members[0], members[1]
+		gap := math.Abs(a.X - b.X)
+		if f.alike(a, b) && f.RMS(b) > alikeShare*f.RMS(a) && gap > resolvedCells*f.Cell(a.X) && gap > resolvedSigma*math.Hypot(doubt[a], doubt[b]) {
+			rest := append([]*linemodel.Point{a}, members[2:]...)
+			out[i] = rest
+			out = append(out, []*linemodel.Point{b})
+		}
+	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i][0].X < out[j][0].X })
 	return out
+}
+
+// alike says whether two points reflect with the same sign.
+func (f *finder) alike(a, b *linemodel.Point) bool {
+	sum := 0.0
+	for k, w := range f.Weight {
+		sum += w * real(a.Reflect[k]*cmplx.Conj(b.Reflect[k]))
+	}
+	return sum > 0
 }
 
 // assess measures a cluster, its strongest member first.

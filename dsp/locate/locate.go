@@ -302,6 +302,7 @@ func (f *finder) search(ctx context.Context) error {
 		}
 		for _, p := range added {
 			f.settle(p)
+			f.repair(p)
 		}
 		// The port and the strong points matter everywhere; the weak ones only
 		// where they are, and settle has seen to that.
@@ -311,6 +312,7 @@ func (f *finder) search(ctx context.Context) error {
 		}
 	}
 	f.prune()
+	f.simplify()
 	f.reform()
 	f.polish(f.Points, 4)
 	return nil
@@ -630,8 +632,39 @@ func (f *finder) prune() {
 		held := f.Save()
 		f.Remove(p)
 		f.Evaluate()
-		if f.Cost-held.Cost > 2*f.level*f.Noise {
+		if f.Cost-held.Cost > 0.5*f.level*f.Noise {
 			f.Restore(held)
+		}
+	}
+}
+
+// simplify takes from the strong points the quantities that what came after
+// has made needless: they would only blur the place.
+func (f *finder) simplify() {
+	for _, p := range f.strong() {
+		if f.RMS(p) > totalAbove {
+			continue
+		}
+		for _, q := range []int{linemodel.ByFalling, linemodel.ByRising, linemodel.ByFlat} {
+			if !p.Fits[q] || fitted(p) < 3 || p.Form == linemodel.Step && q == linemodel.ByFlat {
+				continue
+			}
+			held := f.Save()
+			p.Fits[q] = false
+			switch q {
+			case linemodel.ByFalling:
+				p.Falling = 0
+			case linemodel.ByRising:
+				p.Rising = 0
+			default:
+				p.Flat = 0
+			}
+			f.Sample(p)
+			f.Evaluate()
+			f.Refine(f.around(p), false, false, 4)
+			if f.Cost > held.Cost+enoughFor*f.Noise {
+				f.Restore(held)
+			}
 		}
 	}
 }
