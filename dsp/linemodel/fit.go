@@ -135,7 +135,7 @@ func (q *Point) quantity(c int) *float64 {
 		return &q.Drop
 	case ByTangent:
 		if q.Form == Foreign {
-			return &q.Slowing
+			return &q.LossScale
 		}
 		return &q.Tangent
 	case ByTaper:
@@ -267,6 +267,11 @@ func (p *Fit) addPriors(list []parameter, a *mat.SymDense, b *mat.VecDense) {
 		}
 	}
 }
+
+// hardSigmas is how far from its prior's mean a quantity may go at all: where a
+// sweep has little noise the prior alone would not hold a sound joint from
+// standing in for a fault.
+const hardSigmas = 3.5
 
 // Refine fits the given points, with port the instrument's errors, and with
 // load the load, all else held, by at most steps damped Gauss-Newton steps. The
@@ -420,11 +425,14 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			most := 0.5 + 0.5*math.Abs(*v)
 			low, high := math.Inf(-1), math.Inf(1)
 			switch item.quantity {
-			case ByFlat:
-				if q.Form == Step {
+			case ByFlat, ByRising, ByFalling:
+				if q.Passive {
+					low = 0
+				}
+				if q.Form == Step && item.quantity == ByFlat {
 					low, high = -0.999, 0.999
-				} else {
-					low = leastFlat
+				} else if item.quantity == ByFlat {
+					low = math.Max(low, leastFlat)
 				}
 			case ByExtent:
 				most, low = math.Max(p.Cell(q.X), 0.3**v), 0.005
@@ -436,10 +444,13 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			case ByTangent:
 				most, low, high = 0.05, 0, 1
 				if q.Form == Foreign {
-					low, high = 0.5, 2
+					most, low, high = 0.5, 0, 20
 				}
 			case ByTaper:
 				most, low = math.Max(p.Cell(q.X), 0.3**v), 0
+			}
+			if prior := q.Prior[item.quantity]; prior.Sigma > 0 {
+				low, high = math.Max(low, prior.Mean-hardSigmas*prior.Sigma), math.Min(high, prior.Mean+hardSigmas*prior.Sigma)
 			}
 			*v = math.Max(low, math.Min(high, *v+limit(step, most)))
 		}

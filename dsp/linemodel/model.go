@@ -39,15 +39,17 @@ const (
 // Kjartansson, J. Geophys. Res. 84(B9), 1979, from memory); its edges are
 // tapered over Taper metres, which to first order in the small reflection
 // multiplies it by sin(βT)/(βT). A Foreign one has Ratio times the impedance and
-// is Slowing times as slow, with sharp edges.
+// LossScale times the attenuation, with sharp edges; its length and velocity
+// cannot be told apart, so it goes at the record's velocity.
 type Point struct {
 	X                     float64 // m
 	Flat, Rising, Falling float64
 	Extent                float64 // m
 	Drop, Ratio           float64
-	Tangent, Slowing      float64
+	Tangent, LossScale    float64
 	Taper                 float64 // m
 	Form                  Form
+	Passive               bool              // keep Flat, Rising and Falling from falling below 0
 	Fits                  Fitted            // which quantities are fitted
 	Prior                 [quantities]Prior // what is known of them beforehand
 
@@ -72,7 +74,7 @@ const (
 	ByPlace
 	ByExtent
 	ByDrop    // of a Foreign stretch: Ratio
-	ByTangent // of a Foreign stretch: Slowing
+	ByTangent // of a Foreign stretch: LossScale
 	ByTaper
 	quantities
 )
@@ -261,15 +263,20 @@ func (m *Model) Sample(p *Point) {
 // referred to X, with the record's way through the stretch taken out, since
 // the model counts that already.
 func (m *Model) sampleStretch(p *Point) {
-	at := m.SpanAt(p.X)
-	velocity := cables.SpeedOfLight * m.Path.Spans[at].Medium.VelocityFactor
 	taper := math.Min(math.Max(0, p.Taper), 0.9*p.Extent)
 	length := p.Extent - taper
+	from := p.X + taper/2
+	at := m.SpanAt(from + length/2)
+	velocity := cables.SpeedOfLight * m.Path.Spans[at].Medium.VelocityFactor
+	first, last := m.SpanAt(from), m.SpanAt(from+length)
 	delta := math.Atan(p.Tangent)
 	for k, f := range m.FrequencyHz {
-		gamma := m.Gamma[at][k]
-		kappa := complex(p.Slowing, 0)
+		// The record's way through the stretch.
+		way := m.Start[last][k] + m.Gamma[last][k]*complex(from+length-m.Starts[last], 0) -
+			m.Start[first][k] - m.Gamma[first][k]*complex(from-m.Starts[first], 0)
+		kappa := complex128(1)
 		ratio := complex(p.Ratio, 0)
+		inside := complex(real(way)*p.LossScale, imag(way))
 		if p.Form == Wet {
 			size := math.Pow(f/1e9, -delta/math.Pi) / (1 - p.Drop)
 			sin, cos := math.Sincos(-delta / 2)
@@ -284,14 +291,16 @@ func (m *Model) sampleStretch(p *Point) {
 				a *= complex(math.Sin(turn)/turn, 0)
 			}
 		}
-		inside := gamma + complex(0, free)*(kappa-1)
-		once := cmplx.Exp(-inside * complex(length, 0))
+		if p.Form == Wet {
+			inside = way + complex(0, free*length)*(kappa-1)
+		}
+		once := cmplx.Exp(-inside)
 		square := once * once
 		loop := 1 - a*a*square
 		s11 := quotient(a*(1-square), loop)
 		s21 := quotient((1-a*a)*once, loop)
-		record := cmplx.Exp(gamma * complex(length, 0))
-		lead := cmplx.Exp(-gamma * complex(taper, 0)) // to the middle of the edge and back
+		record := cmplx.Exp(way)
+		lead := cmplx.Exp(-m.Gamma[first][k] * complex(taper, 0)) // to the middle of the edge and back
 		p.Reflect[k] = s11 * lead
 		s21 *= record
 		p.Through[k] = s21 * s21
@@ -427,6 +436,15 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 			dst[k] = d * complex(0, -1/q)
 		}
 	}
+}
+
+// ExcessM is how much farther out, in metres of the record, what lies behind a
+// stretch seems to be: (κ − 1) times its length, κ at 1 GHz; 0 for a point.
+func (p *Point) ExcessM() float64 {
+	if p.Form != Wet {
+		return 0
+	}
+	return p.Drop / (1 - p.Drop) * math.Max(0, p.Extent-p.Taper)
 }
 
 // stretchDerivative is derivative for a stretch, by a small step of the

@@ -289,7 +289,8 @@ func (f *finder) judgeLoad() (Reflection, bool) {
 	r := Reflection{DistanceM: x, Kind: AtFarEnd, Place: "antenna",
 		SigmaM: math.Sqrt(f.velocityVariance(x) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)}
 	lo, hi := f.line.Load.BandHz[0], f.line.Load.BandHz[1]
-	var power, count, flat float64
+	var power, count float64
+	var inBand []float64
 	var all, total complex128
 	arrives, nominal := 0.0, 0.0
 	for k, g := range f.Load.Gamma {
@@ -301,12 +302,12 @@ func (f *finder) judgeLoad() (Reflection, bool) {
 		}
 		all += g
 		total++
-		flat += cmplx.Abs(g)
 		if hi > lo && (hz < lo || hz > hi) {
 			continue
 		}
 		power += real(g * cmplx.Conj(g))
 		count++
+		inBand = append(inBand, cmplx.Abs(g))
 	}
 	if arrives < 0.01*nominal || count == 0 {
 		return r, false
@@ -318,7 +319,10 @@ func (f *finder) judgeLoad() (Reflection, bool) {
 	if r.BudgetDB == 0 {
 		r.BudgetDB = 14 // 1.5:1, common practice, no source
 	}
-	r.Excess = r.ReturnLossDB < r.BudgetDB-loadMarginDB && r.ReturnLossDB < 12
+	// The worst of its band counts, single points and the rim of the fit apart.
+	sort.Float64s(inBand)
+	worst := -20 * math.Log10(math.Max(inBand[len(inBand)*9/10], 1e-6))
+	r.Excess = worst < r.BudgetDB-loadMarginDB
 	if mean := real(all / total); r.Excess && math.Abs(mean) > totalAbove {
 		r.Total = LikeOpen
 		if mean < 0 {

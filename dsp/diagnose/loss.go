@@ -1,0 +1,118 @@
+package diagnose
+
+import (
+	"math"
+	"math/cmplx"
+
+	"downlead/cables"
+	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
+)
+
+// What the far end may swallow by itself, and how much more than its record a
+// sound line may lose. Common practice, no source: an antenna out of its band
+// reflects all but a decibel or two; cable loss is within 5 % of its sheet,
+// and every joint adds a little.
+const (
+	antennaSwallowsDB = 2.0
+	lossShare         = 0.12
+	lossFloorDB       = 0.5
+	mostLossShare     = 3.0 // beyond that the far end is no mirror
+	bandMargin        = 0.3 // share of its band's edges within which an antenna is in between
+)
+
+// excess is the loss of a line beyond its record, two ways.
+type excess struct {
+	middleDB  float64 // at the middle of the span, in proportion to √f
+	baseDB    float64 // the part that does not run with frequency: the end's own
+	nominalDB float64 // the record's, at the middle of the span
+	sigmaDB   float64
+	at        cables.Span // the section that loses most by its record
+}
+
+// excessLoss compares what a total reflection at the far end brings back with
+// the record. ok is false where there is no such mirror: a termination, an
+// antenna that is matched over the whole sweep, or a fault that hides the end.
+func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line) (e excess, ok bool) {
+	var gamma []complex128
+	baseMost := 0.15
+	switch line.Load.Kind {
+	case cables.Open, cables.Short:
+		strongest := math.Inf(1)
+		for i := range found {
+			if r := &found[i]; r.Kind == locate.AtFarEnd && len(r.Points) > 0 && r.ReturnLossDB < strongest {
+				strongest = r.ReturnLossDB
+				first := r.Points[0]
+				for _, p := range r.Points {
+					if p.X < first.X {
+						first = p
+					}
+				}
+				gamma = first.Local
+			}
+		}
+	case cables.Antenna:
+		if fit.Load != nil {
+			gamma, baseMost = fit.Load.Gamma, antennaSwallowsDB
+		}
+	}
+	for i := range found {
+		if found[i].Total != locate.NotTotal && found[i].Kind != locate.AtFarEnd {
+			return e, false
+		}
+	}
+	if gamma == nil {
+		return e, false
+	}
+	lo, hi := line.Load.BandHz[0], line.Load.BandHz[1]
+	// Least squares of loss = base + k·√q over the points that see a mirror.
+	var n, sq, qq, sl, ql float64
+	var seen []float64
+	var root []float64
+	for k, g := range gamma {
+		f := fit.FrequencyHz[k]
+		if fit.Weight[k] < 0.02 || hi > lo && f > lo*(1-bandMargin) && f < hi*(1+bandMargin) {
+			continue
+		}
+		loss := -20 * math.Log10(math.Max(cmplx.Abs(g), 1e-3))
+		root = append(root, math.Sqrt(fit.Ratio[k]))
+		seen = append(seen, loss)
+	}
+	if len(seen) < 12 {
+		return e, false
+	}
+	for i, q := range root {
+		n++
+		sq += q
+		qq += q * q
+		sl += seen[i]
+		ql += q * seen[i]
+	}
+	slope := (n*ql - sq*sl) / (n*qq - sq*sq)
+	base := (sl - slope*sq) / n
+	if held := math.Max(0, math.Min(baseMost, base)); held != base {
+		base = held
+		slope = (ql - base*sq) / qq
+	}
+	residual := 0.0
+	for i, q := range root {
+		d := seen[i] - base - slope*q
+		residual += d * d
+	}
+	e.middleDB, e.baseDB, e.sigmaDB = slope, base, math.Sqrt(residual/n)
+	for _, s := range fit.Path.Spans {
+		loss := 2 * s.Medium.AttenuationNp(fit.MiddleHz) * s.LengthM / cables.NeperPerDB
+		e.nominalDB += loss
+		if s.Cable != nil && (e.at.Cable == nil || loss > 2*e.at.Medium.AttenuationNp(fit.MiddleHz)*e.at.LengthM/cables.NeperPerDB) {
+			e.at = s
+		}
+	}
+	// A mirror is smooth; an antenna that takes part of the power here and
+	// there is none.
+	return e, e.sigmaDB < 0.15+0.06*slope && e.middleDB < mostLossShare*e.nominalDB
+}
+
+// significant says that the line loses more than a sound one may.
+func (e excess) significant() bool {
+	return e.middleDB > lossFloorDB+lossShare*e.nominalDB
+}

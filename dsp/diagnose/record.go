@@ -1,0 +1,130 @@
+package diagnose
+
+import (
+	"math"
+
+	"downlead/cables"
+	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
+)
+
+// How a sound line differs from its record, one standard deviation. Common
+// practice, no source: joints reflect as a small reactance, about 40 dB at 1
+// GHz and in proportion to frequency, with a little change of impedance;
+// lengths and velocities hold to half a per cent.
+const (
+	jointRisingSigma  = 0.03  // of z at 1 GHz, |Γ| of 0.015
+	jointFlatSigma    = 0.012 // of z, 0.6 ohm
+	deviceDefaultDB   = 26.0  // return loss of a device whose record gives none
+	recordLengthSigma = 0.005
+	recordPlaceSigmaM = 0.005
+)
+
+// placeSigma is how well the place of a joint is known from the record, m.
+func placeSigma(x float64) float64 { return recordPlaceSigmaM + recordLengthSigma*x }
+
+// toRecord turns what locate fitted into the line of the record with its
+// faults on it: the points of the given clusters stay as they are, everything
+// weak is taken out, and every joint and device of the record takes its place
+// with what a sound one may reflect.
+func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept []*cluster, found []locate.Reflection) {
+	stays := map[*linemodel.Point]bool{}
+	for _, c := range kept {
+		for _, p := range c.points {
+			stays[p] = true
+		}
+	}
+	var end *linemodel.Point
+	if fit.Load == nil {
+		for i := range found {
+			r := &found[i]
+			if r.Kind == locate.AtFarEnd || r.Total != locate.NotTotal {
+				for _, p := range r.Points {
+					if stays[p] {
+						continue
+					}
+					stays[p] = true
+					if end == nil || fit.RMS(p) > fit.RMS(end) {
+						end = p
+					}
+				}
+			}
+		}
+	} else {
+		for i := range found {
+			if found[i].Total != locate.NotTotal {
+				for _, p := range found[i].Points {
+					stays[p] = true
+				}
+			}
+		}
+	}
+	for _, p := range append([]*linemodel.Point(nil), fit.Points...) {
+		if !stays[p] {
+			fit.Remove(p)
+		}
+	}
+	// Where the far end lies tells how the line's lengths came out.
+	length := path.LengthM()
+	scale := 1.0
+	if end != nil && math.Abs(end.X-length) < 3*placeSigma(length) {
+		scale = end.X / length
+	}
+	occupied := func(x float64) bool {
+		for _, p := range fit.Points {
+			if math.Abs(p.X-x) < 0.6*fit.Cell(x) {
+				return true
+			}
+		}
+		return false
+	}
+	joints := path.JointsM()
+	last := len(joints) - 1
+	var previous *linemodel.Point
+	at := 0.0
+	for i, x := range joints {
+		if i == last && (fit.Load != nil || load == cables.Open || load == cables.Short || load == cables.Termination) && (fit.Load != nil || end != nil) {
+			continue // the load's own connector cannot be told from it
+		}
+		if occupied(x * scale) {
+			continue
+		}
+		joint := soundJoint(fit, x*scale)
+		if i > 0 {
+			joint.Fits[linemodel.ByPlace] = true
+			sigma := recordPlaceSigmaM + recordLengthSigma*(x-at)
+			fit.Links = append(fit.Links, linemodel.Link{A: previous, B: joint, LengthM: (x - at) * scale, SigmaM: sigma})
+			previous, at = joint, x
+		}
+		fit.Insert(joint)
+	}
+	for _, s := range path.Spans {
+		middle := (s.StartM + s.LengthM/2) * scale
+		if s.Device == nil || occupied(middle) && s.LengthM < 0.5*fit.Cell(middle) {
+			continue
+		}
+		db := s.Device.ReturnLossDB
+		if db == 0 {
+			db = deviceDefaultDB
+		}
+		p := fit.NewPoint(middle, linemodel.Series)
+		p.Fits = linemodel.Fitting(linemodel.ByRising)
+		p.Prior[linemodel.ByRising].Sigma = 2 * math.Pow(10, -db/20)
+		fit.Insert(p)
+	}
+	fit.Evaluate()
+	if fit.Load != nil {
+		fit.QuickFitLoad()
+	}
+	fit.Refine(fit.Points, true, true, 6)
+}
+
+// soundJoint returns a joint at x with what a sound one may reflect. It is not
+// in the model yet.
+func soundJoint(fit *linemodel.Fit, x float64) *linemodel.Point {
+	p := fit.NewPoint(x, linemodel.Series)
+	p.Fits = linemodel.Fitting(linemodel.ByFlat, linemodel.ByRising)
+	p.Prior[linemodel.ByFlat].Sigma = jointFlatSigma
+	p.Prior[linemodel.ByRising].Sigma = jointRisingSigma * fit.MiddleHz / 1e9
+	return p
+}

@@ -1,0 +1,227 @@
+package diagnose
+
+import (
+	"math"
+	"sort"
+
+	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
+)
+
+// What a stretch of other cable is taken to be: 75-ohm cable in a 50-ohm line,
+// or the other way round, made to about 3 %. Common practice, no source.
+const (
+	foreignRatio = 1.5
+	ratioSigma   = 0.045
+	edgeAbove    = 0.06   // |Γ| of an edge worth trying as one
+	stretchPower = 1.2e-4 // |Γ|² of a stretch that unevenness does not make, 39 dB
+)
+
+// foreign tries a stretch of other cable with edges at about from and to instead
+// of the given points.
+func (b *bench) foreign(instead []*linemodel.Point, from, to float64) []trial {
+	held := b.fit.Save()
+	var out []trial
+	for _, ratio := range []float64{foreignRatio, 1 / foreignRatio} {
+		var best *linemodel.Point
+		least := math.Inf(1)
+		for _, e := range b.edgeGrid(from, to) {
+			p := b.fit.NewPoint(e[0], linemodel.Foreign)
+			p.Extent, p.Ratio, p.LossScale = e[1]-e[0], ratio, 1
+			p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent)
+			p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: ratio, Sigma: ratioSigma * ratio}
+			p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: 1.5, Sigma: 1.5}
+			b.fit.Sample(p)
+			b.replace(instead, p)
+			if b.fit.Cost < least {
+				best, least = p, b.fit.Cost
+			}
+			b.fit.Restore(held)
+		}
+		if best == nil {
+			continue
+		}
+		t := b.try(instead, best)
+		t.cause = WrongImpedance
+		t.score -= 1 + 2*3
+		out = append(out, t)
+		b.fit.Restore(held)
+	}
+	return out
+}
+
+// edgeGrid lists pairs of edges about from and to, an eighth of the shortest
+// wave apart: a start must be that near for the fit to find its way, and an
+// edge was seen through whatever else was fitted beside it.
+func (b *bench) edgeGrid(from, to float64) [][2]float64 {
+	at := b.fit.SpanAt((from + to) / 2)
+	eighth := 2 * math.Pi / imag(b.fit.Gamma[at][len(b.fit.FrequencyHz)-1]) / 8
+	reach := math.Min(edgeReach, math.Ceil(0.5*b.fit.Cell(from)/eighth))
+	var grid [][2]float64
+	for i := -math.Min(1, reach); i <= math.Min(1, reach); i++ {
+		for j := -reach; j <= reach; j++ {
+			x, y := math.Max(0, from+i*eighth), to+j*eighth
+			if y-x > eighth {
+				grid = append(grid, [2]float64{x, y})
+			}
+		}
+	}
+	return grid
+}
+
+// edgeReach is the most steps that edgeGrid goes to either side.
+const edgeReach = 3
+
+// dent tries a few centimetres of low impedance at the strongest of the given
+// points.
+func (b *bench) dent(instead []*linemodel.Point) []trial {
+	held := b.fit.Save()
+	var out []trial
+	middle := sumOf(b.fit, instead)
+	for _, ratio := range []float64{0.85, 0.6} {
+		p := b.fit.NewPoint(instead[0].X, linemodel.Foreign)
+		p.Extent, p.Ratio, p.LossScale = dentM, ratio, 1
+		p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop)
+		p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: dentM, Sigma: dentM / 2}
+		p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.7, Sigma: 0.2}
+		b.fit.Sample(p)
+		turn(b.fit, p, instead[0].X, instead[0].X, middle)
+		t := b.try(instead, p)
+		t.cause = DentOrKink
+		t.score -= 0.5 + 2*3
+		out = append(out, t)
+		b.fit.Restore(held)
+	}
+	return out
+}
+
+// dentM is how long a dent or kink usually is.
+const dentM = 0.08
+
+// wet tries stretches of wet cable instead of the given points: between any two
+// of the strongest, which may be its edges, and over all of them.
+func (b *bench) wet(instead []*linemodel.Point) []trial {
+	held := b.fit.Save()
+	edges := append([]*linemodel.Point(nil), instead...)
+	sort.Slice(edges, func(i, j int) bool { return b.fit.RMS(edges[i]) > b.fit.RMS(edges[j]) })
+	edges = edges[:min(len(edges), mostEdges)]
+	sort.Slice(edges, func(i, j int) bool { return edges[i].X < edges[j].X })
+	type pair struct{ from, to float64 }
+	var pairs []pair
+	for i, p := range edges {
+		for _, q := range edges[i+1:] {
+			if q.X-p.X > wetLeastM {
+				pairs = append(pairs, pair{p.X, q.X})
+			}
+		}
+	}
+	if len(pairs) == 0 {
+		pairs = append(pairs, pair{edges[0].X - wetLeastM, edges[0].X + wetLeastM})
+	}
+	var starts []*linemodel.Point
+	cost := map[*linemodel.Point]float64{}
+	for _, e := range pairs {
+		for _, drop := range []float64{0.06, 0.12, 0.19} {
+			p := b.fit.NewPoint(math.Max(0, e.from-wetTaperM/2), linemodel.Wet)
+			// The far edge is seen through the slow stretch.
+			p.Extent, p.Drop, p.Tangent, p.Taper = (e.to-e.from)*(1-drop)+wetTaperM, drop, 0.02, wetTaperM
+			p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent, linemodel.ByTaper)
+			p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: 2, Sigma: 1.5}
+			p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.13, Sigma: 0.06}
+			p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: 0.03, Sigma: 0.03}
+			p.Prior[linemodel.ByTaper] = linemodel.Prior{Mean: wetTaperM, Sigma: wetTaperM}
+			b.fit.Sample(p)
+			b.replace(instead, p)
+			b.fit.Refine([]*linemodel.Point{p}, false, false, 3)
+			cost[p] = b.fit.Cost
+			starts = append(starts, p)
+			b.fit.Restore(held)
+		}
+	}
+	sort.SliceStable(starts, func(i, j int) bool { return cost[starts[i]] < cost[starts[j]] })
+	var out []trial
+	for _, p := range starts[:min(len(starts), 3)] {
+		t := b.try(instead, p)
+		t.cause = WaterInCable
+		t.score -= 1 + 2*5
+		out = append(out, t)
+		b.fit.Restore(held)
+	}
+	return out
+}
+
+// How a wet stretch usually is. Common practice, no source.
+const (
+	wetLeastM = 0.4
+	wetTaperM = 0.35
+	mostEdges = 5
+)
+
+// cluster is one thing to be named: a reflection, or neighbours within a
+// section that may be one stretch.
+type cluster struct {
+	members []*locate.Reflection
+	points  []*linemodel.Point // strongest first
+}
+
+func (c *cluster) head() *locate.Reflection { return c.members[0] }
+
+// span returns the first and the last place of the cluster.
+func (c *cluster) span() (from, to float64) {
+	from, to = math.Inf(1), math.Inf(-1)
+	for _, p := range c.points {
+		from, to = math.Min(from, p.X), math.Max(to, p.X)
+	}
+	return from, to
+}
+
+// clusters gathers what may be one fault: neighbours in mid-section that
+// follow each other within reach; every other reflection by itself. Clusters
+// without any excess are left out.
+func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
+	var out []*cluster
+	var open *cluster
+	for i := range found {
+		r := &found[i]
+		if len(r.Points) == 0 || r.Kind == locate.EchoOf || r.Total != locate.NotTotal {
+			open = nil
+			continue
+		}
+		if r.Kind == locate.Mid && open != nil {
+			_, last := open.span()
+			if r.DistanceM-last < math.Max(1.2, 5*fit.Cell(r.DistanceM)) && fit.SpanAt(last) == fit.SpanAt(r.DistanceM) {
+				open.members = append(open.members, r)
+				open.points = append(open.points, r.Points...)
+				continue
+			}
+		}
+		c := &cluster{members: []*locate.Reflection{r}, points: append([]*linemodel.Point(nil), r.Points...)}
+		out = append(out, c)
+		open = nil
+		if r.Kind == locate.Mid {
+			open = c
+		}
+	}
+	kept := out[:0]
+	for _, c := range out {
+		excess, power := false, 0.0
+		for i, r := range c.members {
+			excess = excess || r.Excess
+			power += math.Pow(10, -r.ReturnLossDB/10)
+			if r.ReturnLossDB < c.members[0].ReturnLossDB {
+				c.members[0], c.members[i] = c.members[i], c.members[0]
+			}
+		}
+		// A stretch of weak reflections is too much where one of them is not.
+		if !excess && (len(c.members) < 3 || power < stretchPower) {
+			continue
+		}
+		for i, p := range c.points {
+			if fit.RMS(p) > fit.RMS(c.points[0]) {
+				c.points[0], c.points[i] = c.points[i], c.points[0]
+			}
+		}
+		kept = append(kept, c)
+	}
+	return kept
+}
