@@ -4,6 +4,7 @@ import (
 	"math"
 	"sort"
 
+	"downlead/dsp"
 	"downlead/dsp/distance"
 	"downlead/dsp/linemodel"
 )
@@ -20,6 +21,7 @@ type scan struct {
 	noiseGain float64      // profile power of unit noise
 	shrink    []float64    // what the loss leaves of a full reflection at x
 	used      []complex128 // the residual, left-out points set to 0
+	behind    *behind      // nil: nothing is known of delays behind the line
 }
 
 // newScan lays a grid of step cells over [fromM, toM].
@@ -164,10 +166,79 @@ func (s *scan) clutter(p *linemodel.Fit) []float64 {
 }
 
 // noisePower estimates the variance of the sweep's noise per point from the
-// lower part of the residual's profile, and the residual itself: what is
-// coherent stands in few places, noise everywhere.
-func (s *scan) noisePower() float64 {
-	sorted := append([]float64(nil), s.power...)
+// residual after run: quiet is noise alone, read behind the line, where nothing
+// coherent comes back from; all includes what is left unexplained everywhere
+// along the line, which stands in the way of one more quantity as noise does.
+// On a line of few cells the profile has no quiet part to read that from, but
+// it cannot be more than the residual's own power. Where the alias-free range
+// leaves no room behind the line the two are the same.
+func (s *scan) noisePower() (quiet, all float64) {
+	all = quietPower(s.power) / s.noiseGain
+	sum, total := 0.0, 0.0
+	for k, w := range s.taper {
+		if w > 0 {
+			e := s.used[k]
+			sum += w * (real(e)*real(e) + imag(e)*imag(e))
+			total += w
+		}
+	}
+	all = math.Min(all, sum/total)
+	if s.behind == nil {
+		return all, all
+	}
+	quiet = s.behind.noisePower(s)
+	return quiet, math.Max(quiet, all)
+}
+
+// quietPower is the mean of exponentially distributed powers some of which are
+// not noise: the 30 % point of the distribution is 0.3567 of its mean.
+func quietPower(power []float64) float64 {
+	sorted := append([]float64(nil), power...)
 	sort.Float64s(sorted)
-	return sorted[len(sorted)*3/10] / 0.3567 / s.noiseGain // 30 % point of an exponential distribution
+	return sorted[len(sorted)*3/10] / 0.3567
+}
+
+// behind is the part of a uniform sweep's delays from which nothing comes back.
+type behind struct {
+	fft         *dsp.FFT
+	from, to    int // bins
+	a, b        []complex128
+	power       []float64
+	taperSquare float64
+}
+
+const (
+	behindGuard = 3.0 // reciprocal bands to either side that a window's main lobe needs
+	behindLeast = 24  // reciprocal bands that a variance can be read from: to 1/√24
+)
+
+// newBehind returns nil where delays behind longestS leave too little of the
+// alias-free range, 1/stepHz.
+func newBehind(taper []float64, stepHz, longestS float64) *behind {
+	n := len(taper)
+	length := dsp.FFTLength(n)
+	perBand := float64(length) / float64(n)
+	from := int(longestS*stepHz*float64(length) + behindGuard*perBand)
+	to := length - int(behindGuard*perBand)
+	if float64(to-from) < behindLeast*perBand {
+		return nil
+	}
+	b := &behind{fft: dsp.NewFFT(length), from: from, to: to, a: make([]complex128, length), b: make([]complex128, length), power: make([]float64, to-from)}
+	for _, w := range taper {
+		b.taperSquare += w * w
+	}
+	return b
+}
+
+func (b *behind) noisePower(s *scan) float64 {
+	clear(b.a)
+	for k, w := range s.taper {
+		b.a[k] = complex(w, 0) * s.used[k]
+	}
+	out := b.fft.Transform(b.a, b.b)
+	for i := range b.power {
+		v := out[b.from+i]
+		b.power[i] = real(v)*real(v) + imag(v)*imag(v)
+	}
+	return quietPower(b.power) / b.taperSquare
 }

@@ -46,7 +46,10 @@ func (f *finder) judge() *Result {
 		groups = append(groups, f.assess(members, sigma))
 	}
 	result.Echoes = f.echoes()
+	behindTotal := false // what seems to lie behind a total reflection is its own misfit
 	for _, g := range groups {
+		g.blind = g.blind || behindTotal
+		behindTotal = behindTotal || g.Total != NotTotal
 		f.place(g)
 		if !g.blind {
 			f.asEcho(g, result.Echoes)
@@ -159,9 +162,15 @@ func (f *finder) assess(members []*linemodel.Point, sigma []float64) *group {
 		}
 	}
 	g.SigmaM = math.Sqrt(g.NoiseM*g.NoiseM + f.velocityVariance(head.X) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)
-	if real(middle) > totalAbove && g.rms > totalAbove {
+	reflects, size := real(middle), g.rms
+	if g.Step { // the loss on its way removed
+		reflects, size = head.Flat, math.Abs(head.Flat)
+	}
+	switch {
+	case size <= totalAbove:
+	case reflects > totalAbove:
 		g.Total = LikeOpen
-	} else if real(middle) < -totalAbove && g.rms > totalAbove {
+	case reflects < -totalAbove:
 		g.Total = LikeShort
 	}
 	return g

@@ -146,7 +146,8 @@ type finder struct {
 	scan     *scan
 	bench    *linemodel.Point // a point to try values on, never in the model
 	leftOut  []int
-	level    float64
+	level    float64 // detection threshold over the noise
+	quiet    float64 // variance of noise alone, where Noise includes what stays unexplained
 	bandHz   float64
 	stepHz   float64
 	clean    bool
@@ -184,7 +185,8 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 	f.bandHz = s.FrequencyHz[n-1] - s.FrequencyHz[0]
 	f.stepHz = f.bandHz / float64(n-1)
 	end := line.Path.LengthM()
-	if uniform(s.FrequencyHz) && !line.OpenEnded {
+	even := uniform(s.FrequencyHz)
+	if even && !line.OpenEnded {
 		f.leave(spikes(s.Gamma, f.stepHz, f.longestS()))
 	}
 	to := end
@@ -203,6 +205,9 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 	var err error
 	if f.scan, err = newScan(f.Fit, -0.5*f.Cell(0), to, scanStep); err != nil {
 		return nil, err
+	}
+	if even && !line.OpenEnded {
+		f.scan.behind = newBehind(f.scan.taper, f.stepHz, f.longestS())
 	}
 	f.bench = f.NewPoint(0, linemodel.Series)
 	f.level = falseAlarmLevel(settings.FalseAlarmRate, to, f.scan.spread)
@@ -271,9 +276,9 @@ func (f *finder) search(ctx context.Context) error {
 			f.QuickFitLoad()
 		}
 		f.scan.run(f.Residual)
-		f.Noise = f.scan.noisePower()
+		f.quiet, f.Noise = f.scan.noisePower()
 		floor := math.Pow(10, -f.settings.FloorDB/10)
-		found := f.scan.peaks(f.Fit, f.Noise, f.level, floor)
+		found := f.scan.peaks(f.Fit, f.quiet, f.level, floor)
 		var added []*linemodel.Point
 		for _, c := range found {
 			if len(added) == perPass || len(f.Points) >= mostPoints || c.excess < found[0].excess*math.Pow(10, -passSpreadDB/10) {
@@ -485,6 +490,10 @@ func (f *finder) starts(x float64, gain []complex128) []start {
 	if size < weakBelow {
 		kinds = kinds[:4]
 	} else {
+		if size > 0.5*totalAbove { // perhaps the end, with more loss on the way than recorded
+			kinds = append(kinds, kinds[5], kinds[6])
+			kinds[7].quantity, kinds[8].quantity = byBoth, byBoth
+		}
 		sizes = []float64{0.5 * size, size, 2 * size, 2 * size / (1 - math.Min(size, 0.9)), 4 * size, 8 * size}
 	}
 	var out []start
@@ -497,6 +506,9 @@ func (f *finder) starts(x float64, gain []complex128) []start {
 			}
 			s := best
 			s.value = kind.sign * v
+			if kind.form == linemodel.Step && kind.quantity == byBoth {
+				s.rising = 0.2
+			}
 			p.Form, p.Flat, p.Rising, p.Falling = kind.form, 0, 0, 0
 			s.apply(p)
 			f.Sample(p)
@@ -642,11 +654,11 @@ func (f *finder) prune() {
 // has made needless: they would only blur the place.
 func (f *finder) simplify() {
 	for _, p := range f.strong() {
-		if f.RMS(p) > totalAbove {
+		if p.Form == linemodel.Step || f.RMS(p) > totalAbove {
 			continue
 		}
 		for _, q := range []int{linemodel.ByFalling, linemodel.ByRising, linemodel.ByFlat} {
-			if !p.Fits[q] || fitted(p) < 3 || p.Form == linemodel.Step && q == linemodel.ByFlat {
+			if !p.Fits[q] || fitted(p) < 3 {
 				continue
 			}
 			held := f.Save()
