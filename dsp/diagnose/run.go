@@ -149,6 +149,20 @@ func (b *bench) name(found []locate.Reflection) []Finding {
 		}
 		if c.head().Kind == locate.Mid {
 			trials = append(trials, b.wet(c.points)...)
+			if t, ok := b.uneven(c.points); ok {
+				trials = append(trials, t)
+			}
+			for _, d := range all[i+1:] {
+				_, last := d.span()
+				if d.head().Kind != locate.Mid || last-c.points[0].X > wetMostM || b.fit.SpanAt(last) != b.fit.SpanAt(c.points[0].X) || consumed[d.head()] {
+					continue
+				}
+				for _, t := range b.wet(append(append([]*linemodel.Point(nil), c.points...), d.points...)) {
+					partner[t.point] = d
+					trials = append(trials, t)
+				}
+				break
+			}
 			trials = append(trials, b.dent(c.points)...)
 		}
 		trials = b.settle(trials)

@@ -104,7 +104,25 @@ func (b *bench) wet(instead []*linemodel.Point) []trial {
 	held := b.fit.Save()
 	edges := append([]*linemodel.Point(nil), instead...)
 	sort.Slice(edges, func(i, j int) bool { return b.fit.RMS(edges[i]) > b.fit.RMS(edges[j]) })
-	edges = edges[:min(len(edges), mostEdges)]
+	for i, p := range edges {
+		if b.fit.RMS(p) < 0.25*b.fit.RMS(edges[0]) {
+			edges = edges[:i]
+			break
+		}
+	}
+	// The outermost ones, and the strongest.
+	outer := append([]*linemodel.Point(nil), edges...)
+	sort.Slice(outer, func(i, j int) bool { return outer[i].X < outer[j].X })
+	strong := edges[:min(len(edges), mostEdges)]
+	edges = []*linemodel.Point{outer[0]}
+	for _, p := range strong {
+		if p != outer[0] && p != outer[len(outer)-1] {
+			edges = append(edges, p)
+		}
+	}
+	if len(outer) > 1 {
+		edges = append(edges, outer[len(outer)-1])
+	}
 	sort.Slice(edges, func(i, j int) bool { return edges[i].X < edges[j].X })
 	type pair struct{ from, to float64 }
 	var pairs []pair
@@ -150,11 +168,33 @@ func (b *bench) wet(instead []*linemodel.Point) []trial {
 	return out
 }
 
+// uneven is the hypothesis that the points themselves are the inside of a wet
+// stretch: uneven wetting reflects all along, and a smooth stretch does not
+// fit. It costs what the points cost that describe it. ok is false where there
+// are too few points, or too near together, to be a stretch.
+func (b *bench) uneven(points []*linemodel.Point) (t trial, ok bool) {
+	from, to, significant := math.Inf(1), math.Inf(-1), 0
+	for _, p := range points {
+		if b.fit.RMS(p) > 0.25*b.fit.RMS(points[0]) {
+			from, to = math.Min(from, p.X), math.Max(to, p.X)
+			significant++
+		}
+	}
+	if significant < 3 || to-from < math.Max(wetLeastM, 2*b.fit.Cell(from)) {
+		return t, false
+	}
+	p := b.fit.NewPoint(from, linemodel.Wet)
+	p.Extent = (to - from) * (1 - wetDrop)
+	return trial{cause: WaterInCable, point: p, score: -b.fit.Cost/b.unit - 1 - 2*2.5*float64(len(points)), state: b.fit.Save()}, true
+}
+
 // How a wet stretch usually is. Common practice, no source.
 const (
 	wetLeastM = 0.4
 	wetTaperM = 0.35
-	mostEdges = 5
+	wetDrop   = 0.12 // of impedance and velocity
+	wetMostM  = 8.0  // edges farther apart are two things
+	mostEdges = 4
 )
 
 // cluster is one thing to be named: a reflection, or neighbours within a
@@ -189,7 +229,7 @@ func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
 		}
 		if r.Kind == locate.Mid && open != nil {
 			_, last := open.span()
-			if r.DistanceM-last < math.Max(1.2, 5*fit.Cell(r.DistanceM)) && fit.SpanAt(last) == fit.SpanAt(r.DistanceM) {
+			if r.DistanceM-last < math.Max(2, 5*fit.Cell(r.DistanceM)) && fit.SpanAt(last) == fit.SpanAt(r.DistanceM) {
 				open.members = append(open.members, r)
 				open.points = append(open.points, r.Points...)
 				continue
