@@ -53,6 +53,21 @@ func circuits() []circuit {
 	}
 }
 
+// parted says whether a contact is one no longer: above a few hundred ohm, or
+// with a gap of about a picofarad, it is an open circuit. Common practice, no
+// source.
+func parted(p *linemodel.Point, middleHz, referenceOhm float64) bool {
+	const ohm, farad = 250, 1.5e-12
+	return p.Flat*referenceOhm > ohm || p.Falling*referenceOhm > 1/(2*math.Pi*middleHz*farad)
+}
+
+// A capacitance whose conductance is below this is dry: a loss tangent of 0.02,
+// or half a millisiemens at 50 ohm. Common practice, no source.
+const (
+	dryShare = 0.02
+	dryFlat  = 0.01
+)
+
 // trial is a fit of a hypothesis.
 type trial struct {
 	cause Cause
@@ -83,6 +98,7 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 		middle *= complex(0.95/a, 0)
 	}
 	var out []trial
+	var capacitance *trial
 	for _, c := range circuits() {
 		if (c.cause == OpenCircuit || c.cause == ShortCircuit) && cmplx.Abs(middle) < 0.5 {
 			continue
@@ -104,8 +120,33 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			t := b.try(points, p)
 			t.cause = c.cause
 			t.score += c.prior - 2*float64(count(c.fits))
+			if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
+				t.score -= 8 // a capacitance without loss is not water
+			}
+			if c.cause == DentOrKink {
+				if joint, ok := nearest(b.joints, p.X); ok && math.Abs(joint-p.X) < 2.5*placeSigma(joint) {
+					t.score -= atJointByChance
+				}
+			}
+			if c.cause == PoorContact && parted(p, fit.MiddleHz, b.path.ReferenceOhm) {
+				t.cause = OpenCircuit
+			}
+			if best := capacitance; c.form == linemodel.Shunt && (best == nil || t.score > best.score) {
+				capacitance = &t
+			}
 			out = append(out, t)
 			fit.Restore(held)
+		}
+		if c.cause == WaterInConnector && capacitance != nil {
+			// Water is a capacitance first.
+			fit.Restore(capacitance.state)
+			from := *capacitance.point
+			fit.Restore(held)
+			for _, loss := range []float64{0.02, 0.15} {
+				p := fit.NewPoint(from.X, c.form)
+				p.Rising, p.Flat, p.Falling = from.Rising, loss*from.Rising, loss*from.Rising/2
+				attempt(p)
+			}
 		}
 		if head.Form == c.form {
 			p := fit.NewPoint(head.X, c.form)

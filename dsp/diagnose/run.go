@@ -38,6 +38,9 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.Verdict = judge(s, line)
 	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
 	out.Findings = append(out.Findings, b.name(found.Reflections)...)
+	if trials := b.atEnd(found.Reflections); len(trials) > 0 {
+		out.Findings = b.withEndFault(out.Findings, trials)
+	}
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
 	if debug {
 		fmt.Printf("loss %v %+v\n", hasMirror, lost)
@@ -130,7 +133,7 @@ func (b *bench) name(found []locate.Reflection) []Finding {
 		if consumed[c.head()] {
 			continue
 		}
-		trials := b.circuits(c.points)
+		trials := append(b.circuits(c.points), b.dent(c.points)...)
 		partner := map[*linemodel.Point]*cluster{}
 		if b.fit.RMS(c.points[0]) > edgeAbove {
 			for _, d := range all[i+1:] {
@@ -163,7 +166,6 @@ func (b *bench) name(found []locate.Reflection) []Finding {
 				}
 				break
 			}
-			trials = append(trials, b.dent(c.points)...)
 		}
 		trials = b.settle(trials)
 		if debug {
@@ -275,4 +277,23 @@ func slowed(found []Finding) bool {
 		}
 	}
 	return false
+}
+
+// withEndFault adds the fault at the far end that trials name, best first, in
+// place of whatever was said of the far end.
+func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
+	best := trials[0]
+	b.fit.Restore(best.state)
+	length := b.path.LengthM()
+	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(length), IsFault: true, Place: "connector at the far end",
+		ReturnLossDB: -20 * math.Log10(b.fit.RMS(best.point)), Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
+	nameFinding(&f, trials)
+	var out []Finding
+	for _, g := range found {
+		if g.IsFault && math.Abs(g.DistanceM-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length)) {
+			continue
+		}
+		out = append(out, g)
+	}
+	return append(out, f)
 }

@@ -11,10 +11,12 @@ import (
 // What a stretch of other cable is taken to be: 75-ohm cable in a 50-ohm line,
 // or the other way round, made to about 3 %. Common practice, no source.
 const (
-	foreignRatio = 1.5
-	ratioSigma   = 0.045
-	edgeAbove    = 0.06   // |Γ| of an edge worth trying as one
-	stretchPower = 1.2e-4 // |Γ|² of a stretch that unevenness does not make, 39 dB
+	foreignRatio     = 1.5
+	ratioSigma       = 0.045
+	foreignLeastM    = 0.2    // shorter than any jumper
+	certainlyTotalDB = 0.25   // what reflects that much is an open or a short
+	edgeAbove        = 0.06   // |Γ| of an edge worth trying as one
+	stretchPower     = 1.2e-4 // |Γ|² of a stretch that unevenness does not make, 39 dB
 )
 
 // foreign tries a stretch of other cable with edges at about from and to instead
@@ -43,6 +45,9 @@ func (b *bench) foreign(instead []*linemodel.Point, from, to float64) []trial {
 		}
 		t := b.try(instead, best)
 		t.cause = WrongImpedance
+		if best.Extent < foreignLeastM {
+			t.cause = DentOrKink
+		}
 		t.score -= 1 + 2*3
 		out = append(out, t)
 		b.fit.Restore(held)
@@ -89,11 +94,17 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 		t := b.try(instead, p)
 		t.cause = DentOrKink
 		t.score -= 0.5 + 2*3
+		if joint, ok := nearest(b.joints, p.X+p.Extent/2); ok && math.Abs(joint-p.X-p.Extent/2) < 2.5*placeSigma(joint) {
+			t.score -= atJointByChance
+		}
 		out = append(out, t)
 		b.fit.Restore(held)
 	}
 	return out
 }
+
+// atJointByChance is what it costs a dent to lie just where a joint is.
+const atJointByChance = 4
 
 // dentM is how long a dent or kink usually is.
 const dentM = 0.08
@@ -223,7 +234,7 @@ func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
 	var open *cluster
 	for i := range found {
 		r := &found[i]
-		if len(r.Points) == 0 || r.Kind == locate.EchoOf || r.Total != locate.NotTotal {
+		if len(r.Points) == 0 || r.Kind == locate.EchoOf || r.Total != locate.NotTotal && (r.Kind == locate.AtFarEnd || r.ReturnLossDB < certainlyTotalDB) {
 			open = nil
 			continue
 		}
