@@ -31,7 +31,7 @@ var allowed = map[string][]string{
 	"downlead/dsp/distance":    {"downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
 	"downlead/dsp/linemodel":   {"downlead/cables", "downlead/dsp", "gonum.org/v1/gonum"},
 	"downlead/dsp/locate":      {"downlead/dsp/linemodel", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
-	"downlead/dsp/diagnose":    {"downlead/dsp/locate", "downlead/dsp/linemodel", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
+	"downlead/dsp/diagnose":    {"downlead/dsp/locate", "downlead/dsp/calibration", "downlead/dsp/linemodel", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
 	"downlead/dsp/simulate":    {"downlead/cables", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp", "gonum.org/v1/gonum", "github.com/BurntSushi/toml"},
 	"downlead/cmd/downlead":    {"downlead/cables", "downlead/dsp"},
 	"downlead/cmd/bootstrap":   {},

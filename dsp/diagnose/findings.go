@@ -54,7 +54,9 @@ type Verdict struct {
 type Finding struct {
 	DistanceM    float64       `json:"distance_m"`
 	SigmaM       float64       `json:"sigma_m"`
+	FromFarEndM  float64       `json:"from_far_end_m"` // 0: at the far end, or where that is is not known
 	ExtentM      float64       `json:"extent_m"`
+	ExtentSigmaM float64       `json:"extent_sigma_m"` // 0: not known, or a point
 	Cause        Cause         `json:"cause"`
 	Confidence   float64       `json:"confidence"`
 	ReturnLossDB float64       `json:"return_loss_db"` // local, corrected for the loss on the way
@@ -64,8 +66,10 @@ type Finding struct {
 	Place        string        `json:"place"`    // in words: "joint bottom jumper / feeder"
 	Alternatives []Alternative `json:"alternatives"`
 	Evidence     []string      `json:"evidence"`
-	Checks       []string      `json:"checks"`
+	Checks       []string      `json:"checks"` // in the order of the work, ground first
+	TakeAlong    []string      `json:"take_along"`
 	Cautions     []string      `json:"cautions"`
+	Explanation  []string      `json:"explanation"` // the reasoning, in numbered sentences
 }
 
 // Alternative is another cause that would explain a finding.
