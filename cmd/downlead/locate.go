@@ -23,6 +23,7 @@ type locateChoice struct {
 	lowHz, highHz float64
 	rangeM        float64
 	points        int
+	explain       int // number of the fault to explain; 0: none
 	window        dsp.Window
 	json, feet    bool
 	ascii         bool
@@ -37,6 +38,7 @@ func (c *locateChoice) options() *options {
 			option{"band", "LOW..HIGH", "use only this band, for example 1710MHz..2170MHz", toBand(&c.lowHz, &c.highHz)},
 			option{"range", "LENGTH", "look no further than this, for example 80m", toLength(&c.rangeM)},
 			option{"points", "N", "use about N points of the sweep, evenly chosen", c.setPoints},
+			option{"explain", "N", "add the reasoning that led to fault N of the report", c.setExplain},
 			option{"window", "NAME[:VALUE]", "window of the drawn profile, for example taylor:40", func(s string) (err error) {
 				c.window, err = parseWindow(s)
 				return err
@@ -61,12 +63,24 @@ func (c *locateChoice) setPoints(text string) error {
 	return nil
 }
 
+func (c *locateChoice) setExplain(text string) error {
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 1 {
+		return fmt.Errorf("%q is not the number of a fault; the report counts them from 1", text)
+	}
+	c.explain = n
+	return nil
+}
+
 // locate is the main job.
 func locate(ctx context.Context, words []string, out output) (int, error) {
 	var choice locateChoice
 	operands, done, err := choice.options().take(words, out)
 	if done || err != nil {
 		return statusPasses, err
+	}
+	if choice.explain > 0 && choice.json {
+		return 0, errors.New("--explain goes with the text report; --json holds the explanation of every finding")
 	}
 	s, err := sweep.Read(operands[0])
 	if errors.Is(err, sweep.ErrScalar) {
@@ -119,7 +133,7 @@ func locate(ctx context.Context, words []string, out output) (int, error) {
 		err = writeJSON(out.stdout, findings)
 	} else {
 		report := reportInput{Sweep: s, Line: line, Path: path, Findings: findings,
-			Scale: inMetres, ASCII: choice.ascii, Window: choice.window}
+			Scale: inMetres, ASCII: choice.ascii, Window: choice.window, Explain: choice.explain}
 		if choice.feet {
 			report.Scale = inFeet
 		}
@@ -195,7 +209,9 @@ func writeJSON(w io.Writer, f *diagnose.Findings) error {
 		one.Alternatives = append([]diagnose.Alternative{}, one.Alternatives...)
 		one.Evidence = append([]string{}, one.Evidence...)
 		one.Checks = append([]string{}, one.Checks...)
+		one.TakeAlong = append([]string{}, one.TakeAlong...)
 		one.Cautions = append([]string{}, one.Cautions...)
+		one.Explanation = append([]string{}, one.Explanation...)
 		whole.Findings[i] = one
 	}
 	e := json.NewEncoder(w)
@@ -213,8 +229,8 @@ func (c *locateChoice) judgeScalar(path string, out output) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	if c.standards.given() || c.json {
-		return 0, fmt.Errorf("%s: this sweep has no phase, so it can only be held against the limit in text; for --json or correction sweep again with phase", path)
+	if c.standards.given() || c.json || c.explain > 0 {
+		return 0, fmt.Errorf("%s: this sweep has no phase, so it can only be held against the limit in text; for --json, --explain or correction sweep again with phase", path)
 	}
 	if c.line.file == "" {
 		return 0, fmt.Errorf("%s: this sweep has no phase, so it can only be held against a limit; give the --line that states one", path)

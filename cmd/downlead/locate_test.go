@@ -46,6 +46,18 @@ func TestLocateFindsTheDemosFault(t *testing.T) {
 	}
 }
 
+func TestLocateExplainsOnRequest(t *testing.T) {
+	folder := demoSite(t)
+	words := []string{"locate", filepath.Join(folder, "sweep.s1p"), "--line", filepath.Join(folder, "line.toml")}
+	got := call(t, append(words, "--explain", "1")...)
+	if got.status != statusFault || got.stderr != "" || !strings.Contains(got.stdout, "── How fault 1 was found and named ") {
+		t.Errorf("status %d, stderr %q, stdout\n%s", got.status, got.stderr, got.stdout)
+	}
+	if got = call(t, words...); strings.Contains(got.stdout, "was found and named") {
+		t.Error("explained without being asked")
+	}
+}
+
 func TestLocatePassesTheHealthyLine(t *testing.T) {
 	folder := demoSite(t)
 	got := call(t, "locate", filepath.Join(folder, "baseline.s1p"), "--line", filepath.Join(folder, "line.toml"))
@@ -87,12 +99,12 @@ func TestLocateJSONKeepsItsForm(t *testing.T) {
 		}
 	}
 	for i, f := range whole.Findings {
-		for _, key := range []string{"distance_m", "sigma_m", "extent_m", "cause", "confidence", "return_loss_db", "is_fault", "ghost_of"} {
+		for _, key := range []string{"distance_m", "sigma_m", "extent_m", "cause", "confidence", "return_loss_db", "is_fault", "ghost_of", "from_far_end_m", "extent_sigma_m"} {
 			if _, has := f[key]; !has {
 				t.Errorf("finding %d lacks %s", i, key)
 			}
 		}
-		for _, key := range []string{"alternatives", "evidence", "checks", "cautions"} {
+		for _, key := range []string{"alternatives", "evidence", "checks", "take_along", "cautions", "explanation"} {
 			if _, list := f[key].([]any); !list {
 				t.Errorf("finding %d: %s is %v, want a list", i, key, f[key])
 			}
@@ -142,6 +154,9 @@ func TestLocateWrongCalls(t *testing.T) {
 		{`--cable: the catalogue has no "zebra"; downlead cables WORDS searches it`, []string{path, "--cable", "zebra"}},
 		{`--velocity-factor: "88" is not a velocity factor; write for example 0.88`, []string{path, "--velocity-factor", "88"}},
 		{`--points: "many" is not a number of points; give 16 or more`, []string{path, "--points", "many"}},
+		{`--explain: "b" is not the number of a fault; the report counts them from 1`, []string{path, "--explain", "b"}},
+		{`--explain: "0" is not the number of a fault; the report counts them from 1`, []string{path, "--explain", "0"}},
+		{"--explain goes with the text report; --json holds the explanation of every finding", []string{path, "--explain", "1", "--json"}},
 		{`--window: no window is called "round"; there are kaiser, rectangular, hann, hamming, blackman, blackman-harris, nuttall, flat-top, dolph-chebyshev, taylor`, []string{path, "--window", "round"}},
 		{"--window: the hann window takes no parameter", []string{path, "--window", "hann:3"}},
 		{`--window: "x" is not a number; write for example kaiser:6 or taylor:40`, []string{path, "--window", "kaiser:x"}},

@@ -24,6 +24,7 @@ type reportInput struct {
 	Scale    lengthScale
 	ASCII    bool
 	Window   dsp.Window // of the profile
+	Explain  int        // number of the fault whose reasoning to add; 0: none
 }
 
 // labelled is a finding with the sign that names it in the report: a number
@@ -135,6 +136,7 @@ func writeReport(r *reportInput) (string, error) {
 	r.built(p, &found)
 	r.ghosts(p, &found)
 	r.doubts(p)
+	r.explanation(p, found.faults)
 	p.cautions(faultCautions(found.faults)...)
 	return p.String(), nil
 }
@@ -185,7 +187,9 @@ func (r *reportInput) verdict(p *page, faults []labelled) {
 		}
 		p.text(fmt.Sprintf("  FAULT %-8s ", f.label), text)
 	}
-	p.text("  CALIBRATION    ", r.Findings.Calibration)
+	if calibration.Notice(r.Sweep) == "" { // which the head has shown, loudly
+		p.text("  CALIBRATION    ", r.Findings.Calibration)
+	}
 }
 
 func (r *reportInput) drawing(p *page, found *sorted) error {
@@ -233,12 +237,35 @@ func (r *reportInput) legend(found *sorted) string {
 func (r *reportInput) faults(p *page, faults []labelled) {
 	for _, f := range faults {
 		p.heading(fmt.Sprintf("Fault %s: %s", f.label, causeWords(f.Cause)))
-		p.text("  where         ", r.place(f.Finding)+" from the test port"+prefixed("; ", f.Place))
+		where := r.place(f.Finding) + " from the test port"
+		if f.FromFarEndM > 0 {
+			where += ", " + r.Scale.text(f.FromFarEndM) + " from the far end"
+		}
+		p.text("  where         ", where+prefixed("; ", f.Place))
 		p.text("  how big       ", fmt.Sprintf("local return loss %.1f dB (%s by itself, the loss on the way taken out), phase %.0f°",
 			f.ReturnLossDB, vswrText(sweep.VSWRFromReturnLoss(f.ReturnLossDB)), f.PhaseDeg))
 		p.text("  how sure      ", percent(f.Confidence)+alternatives(f.Alternatives))
 		list(p, "  because       ", f.Evidence)
 		list(p, "  to check      ", f.Checks)
+		list(p, "  to take along ", f.TakeAlong)
+	}
+}
+
+// explanation adds the reasoning that led to the fault asked for.
+func (r *reportInput) explanation(p *page, faults []labelled) {
+	if r.Explain == 0 {
+		return
+	}
+	p.heading(fmt.Sprintf("How fault %d was found and named", r.Explain))
+	switch {
+	case len(faults) == 0:
+		p.text("  ", "No fault was found, so there is none to explain.")
+	case r.Explain > len(faults):
+		p.text("  ", fmt.Sprintf("There is no fault %d: the report counts to %d.", r.Explain, len(faults)))
+	case len(faults[r.Explain-1].Explanation) == 0:
+		p.text("  ", "No reasoning was recorded for this fault beyond what stands above.")
+	default:
+		list(p, "  ", faults[r.Explain-1].Explanation)
 	}
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -162,5 +163,40 @@ func TestCalloutsNeverOverlap(t *testing.T) {
 				t.Fatalf("seed %d: %q is damaged in\n%s", seed, c.text, rows)
 			}
 		}
+	}
+}
+
+func TestReportExplainsTheFaultAskedFor(t *testing.T) {
+	r := siteReport(t)
+	r.Findings.Findings[0].Explanation = []string{"1. Seen: something at the joint.", "2. Record: the joint is there."}
+	r.Findings.Findings[0].TakeAlong = []string{"torque wrench", "tape"}
+	r.Findings.Findings[0].FromFarEndM = 1.8
+	text := written(t, r)
+	for _, want := range []string{
+		"\n  where         51.40 ± 0.08 m from the test port, 1.80 m from the far end; joint feeder / top\n",
+		"\n  to take along torque wrench\n                tape\n",
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q is missing in\n%s", want, text)
+		}
+	}
+	if strings.Contains(text, "was found and named") {
+		t.Error("the report explains without being asked")
+	}
+	for explain, want := range map[int]string{ // the nearer fault is fault 1
+		1: "No reasoning was recorded for this fault beyond what stands above.\n",
+		2: "1. Seen: something at the joint.\n  2. Record: the joint is there.\n",
+		3: "There is no fault 3: the report counts to 2.\n",
+	} {
+		r.Explain = explain
+		text := written(t, r)
+		at := strings.Index(text, "── How fault "+fmt.Sprint(explain)+" was found and named ")
+		if at < 0 || !strings.Contains(text[at:], "\n  "+want) || at > strings.Index(text, "Before anybody touches the line") {
+			t.Errorf("--explain %d:\n%s", explain, text)
+		}
+	}
+	r.Findings.Findings = nil
+	if text := written(t, r); !strings.Contains(text, "\n  No fault was found, so there is none to explain.\n") {
+		t.Errorf("without a fault:\n%s", text)
 	}
 }
