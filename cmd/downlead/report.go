@@ -79,29 +79,6 @@ func letter(i int) string {
 	return letters[min(i, len(letters)-1):][:1]
 }
 
-// causeWords says a cause the way a rigger would.
-func causeWords(c diagnose.Cause) string {
-	switch c {
-	case diagnose.Unnamed:
-		return "fault of unknown cause"
-	case diagnose.WaterInConnector:
-		return "water in a connector"
-	case diagnose.WaterInCable:
-		return "water in the cable"
-	case diagnose.DentOrKink:
-		return "dent or kink"
-	case diagnose.WrongImpedance:
-		return "cable of the wrong impedance"
-	case diagnose.AntennaFault:
-		return "antenna out of specification"
-	case diagnose.FarEnd:
-		return "far end"
-	case diagnose.Ghost:
-		return "ghost"
-	}
-	return strings.ReplaceAll(string(c), "-", " ")
-}
-
 // place writes where a finding is: one distance, or from where to where.
 func (r *reportInput) place(f diagnose.Finding) string {
 	if f.ExtentM > 0 {
@@ -178,7 +155,7 @@ func (r *reportInput) verdict(p *page, faults []labelled) {
 		p.text("  NO FAULT       ", "nothing on the line reflects more than it should as built")
 	}
 	for _, f := range faults {
-		text := fmt.Sprintf("%s: %s, %s sure", r.place(f.Finding), causeWords(f.Cause), percent(f.Confidence))
+		text := fmt.Sprintf("%s: %s, %s sure", r.place(f.Finding), f.Cause.Words(), percent(f.Confidence))
 		if f.Cause == diagnose.Unnamed {
 			text = fmt.Sprintf("%s: a fault is here, but its cause is not named", r.place(f.Finding))
 		}
@@ -236,7 +213,7 @@ func (r *reportInput) legend(found *sorted) string {
 
 func (r *reportInput) faults(p *page, faults []labelled) {
 	for _, f := range faults {
-		p.heading(fmt.Sprintf("Fault %s: %s", f.label, causeWords(f.Cause)))
+		p.heading(fmt.Sprintf("Fault %s: %s", f.label, f.Cause.Words()))
 		where := r.place(f.Finding) + " from the test port"
 		if f.FromFarEndM > 0 {
 			where += ", " + r.Scale.text(f.FromFarEndM) + " from the far end"
@@ -279,7 +256,7 @@ func prefixed(prefix, text string) string {
 func alternatives(list []diagnose.Alternative) string {
 	var words []string
 	for _, a := range list {
-		words = append(words, fmt.Sprintf("%s %s", causeWords(a.Cause), percent(a.Confidence)))
+		words = append(words, fmt.Sprintf("%s %s", a.Cause.Words(), percent(a.Confidence)))
 	}
 	return prefixed("; otherwise ", strings.Join(words, ", "))
 }
@@ -298,7 +275,7 @@ func (r *reportInput) built(p *page, found *sorted) {
 	}
 	p.heading("As built: no faults")
 	for _, f := range found.built {
-		what := causeWords(f.Cause)
+		what := f.Cause.Words()
 		if f.Cause == diagnose.Unnamed {
 			what = "small reflection"
 		}

@@ -135,9 +135,9 @@ func findPlace(f *Finding, line *cables.Line, path *cables.Path) whereabouts {
 	} else {
 		at := path.SpanAt(f.DistanceM + f.ExtentM/2)
 		s := &path.Spans[at]
-		w.spans, w.words = []*cables.Span{s}, fmt.Sprintf("%s, %.2f m from its lower end", s.Name, math.Max(0, f.DistanceM-s.StartM))
+		w.spans, w.words = []*cables.Span{s}, fmt.Sprintf("the %s, %.2f m from its lower end", s.Name, math.Max(0, f.DistanceM-s.StartM))
 		if f.Cause == LossySection || f.ExtentM > 0.9*s.LengthM {
-			w.words = "the whole of " + s.Name
+			w.words = "the whole of the " + s.Name
 		}
 		switch {
 		case at < feeder:
@@ -162,7 +162,8 @@ func findPlace(f *Finding, line *cables.Line, path *cables.Path) whereabouts {
 // throughout, no source.
 type advice struct {
 	sight   string   // what to look for without touching anything
-	settle  []string // measurements that settle whether it is this
+	ground  []string // measurements at the test port alone that help to settle it
+	settle  []string // measurements that need a hand at the place or at the far end
 	at      []string // what to do at the place
 	take    []string
 	caution []string
@@ -193,7 +194,7 @@ func adviceFor(cause Cause, w *whereabouts, x string) advice {
 	switch cause {
 	case OpenCircuit:
 		a := advice{sight: "a connector that has come apart, a cable that is cut, burnt or hanging free",
-			settle: []string{loop + " No reading at all is an open circuit.", behindHidden}, take: []string{meters, spareShort}, caution: []string{noPower}}
+			settle: []string{loop + " No reading at all is an open circuit."}, ground: []string{behindHidden}, take: []string{meters, spareShort}, caution: []string{noPower}}
 		if w.joint {
 			a.at = []string{"Undo the connector and look for a centre contact that is drawn back, broken or was never there, and for a conductor cut too short."}
 		} else {
@@ -202,7 +203,7 @@ func adviceFor(cause Cause, w *whereabouts, x string) advice {
 		return a
 	case ShortCircuit:
 		a := advice{sight: "a crushed or pierced cable, a connector full of water, traces of lightning",
-			settle: []string{insulation + " Next to no resistance is a short circuit.", behindHidden}, take: []string{meters, spareShort}, caution: []string{noPower, meterCaution}}
+			settle: []string{insulation + " Next to no resistance is a short circuit."}, ground: []string{behindHidden}, take: []string{meters, spareShort}, caution: []string{noPower, meterCaution}}
 		if w.joint {
 			a.at = []string{"Undo the connector and look for swarf, strands of the outer conductor or water across the insulator."}
 		} else {
@@ -211,37 +212,37 @@ func adviceFor(cause Cause, w *whereabouts, x string) advice {
 		return a
 	case PoorContact:
 		return advice{sight: "a connector that is not screwed home, stands at an angle or carries the weight of the cable",
-			settle: []string{tap, sweepLower, loop},
+			ground: []string{sweepLower}, settle: []string{tap, loop},
 			at: []string{"Undo the connector; look at the centre contact and the seat of the outer conductor for looseness, dirt, corrosion and burn marks; clean or remake it and tighten it to its maker's torque.",
 				"Fasten the cable so that the connector carries no load."},
 			take: []string{meters, "short that fits the far end"}}
 	case ConnectorMismatch:
 		return advice{sight: "a connector or adaptor of another kind than the record says",
-			settle: []string{sweepWider, tap},
+			ground: []string{sweepWider}, settle: []string{tap},
 			at: []string{"Compare the connectors on both sides with their types: the same impedance, made for this cable, no adaptor between.",
 				"Undo the connector and check the lengths that its maker gives for cutting back and for the depth of the centre contact; remake it where they are off."},
 			take: []string{"drawing with the connector's cutting lengths, and a depth gauge or caliper"}}
 	case WaterInConnector:
 		return advice{sight: "weatherproofing that is missing, cracked or open at its lower edge, a cable without a drip loop, water stains",
-			settle: []string{insulation, "Sweep again after a dry spell and after rain: what water does changes, what metal does stays.", sweepLower},
+			ground: []string{"Sweep again after a dry spell and after rain: what water does changes, what metal does stays.", sweepLower}, settle: []string{insulation},
 			at: []string{"Undo the connector and look for water and for white or green corrosion; if there is any, exchange the connector and cut the cable back until its inside is dry and bright.",
 				"Weatherproof it anew, from below upwards, and give the cable a drip loop."},
 			take: []string{meters, "dry cloths and a sealed bag for the old connector"}, caution: []string{meterCaution}}
 	case WaterInCable:
 		return advice{sight: "a cut, a chafed or gnawed place or a drill hole in the jacket; water comes in above and collects at low points",
-			settle: []string{far, insulation, "Compare the electrical length with that of the commissioning sweep: wet cable is slower, dented cable is not."},
-			at:     []string{"Look the jacket over from there upwards to the next joint; the leak may lie well above the wet stretch.", "Wet cable does not dry: exchange the section, or cut it back until its inside is dry, and mend the leak that let the water in."},
-			take:   []string{meters, spareShort, "measuring tape"}, caution: []string{meterCaution}}
+			ground: []string{"Compare the electrical length with that of the commissioning sweep: wet cable is slower, dented cable is not."}, settle: []string{far, insulation},
+			at:   []string{"Look the jacket over from there upwards to the next joint; the leak may lie well above the wet stretch.", "Wet cable does not dry: exchange the section, or cut it back until its inside is dry, and mend the leak that let the water in."},
+			take: []string{meters, spareShort, "measuring tape"}, caution: []string{meterCaution}}
 	case DentOrKink:
 		return advice{sight: "a clamp done up too far, a bend sharper than the cable's least radius, a crushed place at an entry, a ladder or a hoisting grip",
-			settle: []string{sweepWider, "Compare with the commissioning sweep: a dent that was there then and has not grown may stay if the limit is kept."},
+			ground: []string{sweepWider, "A dent that the commissioning sweep shows as large as now may stay if the limit is kept."},
 			at:     []string{"Measure along the cable from the nearest joint to " + x + " and feel for the place all around.", "Do not bend or press it back: loosen the clamp; if the limit is missed, exchange the section or cut the place out and join it."},
 			take:   []string{"measuring tape", "spare clamps of the cable's size"}}
 	case WrongImpedance:
 		return advice{sight: "a piece of cable of another print, thickness or colour than the record says",
-			settle: []string{far, sweepWider},
-			at:     []string{"Read the print on the jacket at both ends of the stretch and compare it with the record; correct the record if it is the record that is wrong.", "Exchange the stretch for cable of the line's impedance."},
-			take:   []string{"measuring tape", spareShort}}
+			ground: []string{sweepWider}, settle: []string{far},
+			at:   []string{"Read the print on the jacket at both ends of the stretch and compare it with the record; correct the record if it is the record that is wrong.", "Exchange the stretch for cable of the line's impedance."},
+			take: []string{"measuring tape", spareShort}}
 	case LossySection:
 		return advice{sight: "cable that is hot, discoloured, thinner than the record says or has been under water",
 			settle: []string{far, "Part the line at its joints and measure the loss of every section by itself, shorted at its end: one sweep of the whole line cannot tell which section loses.", loop},
@@ -257,9 +258,9 @@ func adviceFor(cause Cause, w *whereabouts, x string) advice {
 			caution: []string{"The sweep's own signal leaves through the antenna: keep it short and weak where others receive."}}
 	}
 	a := advice{sight: "anything that differs from the record: clamps, bends, splices, connectors, water stains",
-		settle: []string{far, sweepLower, sweepWider},
-		at:     []string{"Look over the line half a metre to either side of " + x + " before anything is undone."},
-		take:   []string{spareShort, meters, "measuring tape"}}
+		ground: []string{sweepLower, sweepWider}, settle: []string{far},
+		at:   []string{"Look over the line half a metre to either side of " + x + " before anything is undone."},
+		take: []string{spareShort, meters, "measuring tape"}}
 	if w.joint {
 		a.settle = append([]string{tap}, a.settle...)
 		a.at = append(a.at, "Undo the connector, look for water, corrosion and a centre contact that is out of place, remake it and tighten it to its maker's torque.")
@@ -267,8 +268,13 @@ func adviceFor(cause Cause, w *whereabouts, x string) advice {
 	return a
 }
 
+// toldFrom is the confidence from which an alternative is worth a measurement
+// of its own.
+const toldFrom = 0.1
+
 // advise fills in what to check, what to take along and what to mind, for a
-// technician: what can be done from the ground first. A finding that is no fault
+// technician: what can be done from the ground first. It goes by the finding's
+// cause, place and alternatives. A finding that is no fault
 // asks for no work.
 func advise(f *Finding, line *cables.Line, path *cables.Path) {
 	if !f.IsFault {
@@ -276,7 +282,7 @@ func advise(f *Finding, line *cables.Line, path *cables.Path) {
 		return
 	}
 	w := findPlace(f, line, path)
-	x := uncertain(f.DistanceM, f.SigmaM, "m")
+	x := atMetres(f.DistanceM, f.SigmaM)
 	a := adviceFor(f.Cause, &w, x)
 
 	f.Checks = []string{"At the ground: clean, inspect and tighten the connector at the test port, check the calibration with its own load and sweep again. The finding must stay at " + x + "."}
@@ -285,9 +291,9 @@ func advise(f *Finding, line *cables.Line, path *cables.Path) {
 	case w.spot == inLoad:
 		f.Checks = append(f.Checks, "From the ground, through binoculars, look at the antenna for "+a.sight+".")
 	case w.spot.aloft():
-		f.Checks = append(f.Checks, fmt.Sprintf("From the ground, through binoculars, look at %s, %s along the line, for %s. The record does not say how high that is.", w.words, x, a.sight))
+		f.Checks = append(f.Checks, fmt.Sprintf("From the ground, through binoculars, look at %s (%s along the line; the record does not say how high that is) for %s.", w.words, x, a.sight))
 	default:
-		f.Checks = append(f.Checks, fmt.Sprintf("Look at %s, %s along the line, for %s.", w.words, x, a.sight))
+		f.Checks = append(f.Checks, fmt.Sprintf("Look at %s (%s along the line) for %s.", w.words, x, a.sight))
 	}
 	if j := w.jumper; j != nil {
 		swap := fmt.Sprintf("Exchange the %s for a known good one of the same length and sweep again: if the finding is gone, it was the jumper or its connectors.", j.Name)
@@ -298,6 +304,12 @@ func advise(f *Finding, line *cables.Line, path *cables.Path) {
 		a.settle = append(a.settle, fmt.Sprintf("Bridge the %s with a known good adaptor and sweep again: if the finding is gone, it is the %s.", w.device, w.device))
 		a.take = append(a.take, fmt.Sprintf("spare %s, and an adaptor that bridges it", w.device))
 		a.caution = append(a.caution, fmt.Sprintf("The %s may be the line's lightning protection: with it out, nobody works on the line in thundery weather, and it goes back in before you leave.", w.device))
+	}
+	f.Checks = append(f.Checks, a.ground...)
+	for _, other := range f.Alternatives {
+		if other.Confidence >= toldFrom {
+			f.Checks = append(f.Checks, fmt.Sprintf("It may be %s instead (%.0f %%). What tells the two apart: %s", other.Cause.Words(), 100*other.Confidence, separate(f.Cause, other.Cause)))
+		}
 	}
 	f.Checks = slices.Concat(f.Checks, a.settle, a.at, []string{"Sweep again after the repair and keep that sweep as the line's new baseline."})
 

@@ -83,13 +83,13 @@ func TestAdviceKnowsThePlace(t *testing.T) {
 		climb, wrench bool
 	}{
 		{"test port", Finding{Cause: PoorContact, DistanceM: 0}, "taps and gently bends the connector at the test port", "spare connectors for half-inch flexible", false, true},
-		{"bottom", Finding{Cause: PoorContact, DistanceM: 2.51}, "Look at the joint bottom jumper / feeder, 2.51 ± 0.02 m along", "known good jumper in place of the bottom jumper: 2.50 m of half-inch flexible", false, true},
+		{"bottom", Finding{Cause: PoorContact, DistanceM: 2.51}, "Look at the joint bottom jumper / feeder (2.51 ± 0.02 m along", "known good jumper in place of the bottom jumper: 2.50 m of half-inch flexible", false, true},
 		{"in the bottom jumper", Finding{Cause: DentOrKink, DistanceM: 1.2}, "Exchange the bottom jumper for a known good one", "2.50 m of half-inch flexible", false, true},
-		{"mid-feeder", Finding{Cause: DentOrKink, DistanceM: 20}, "look at feeder, 17.50 m from its lower end", "measuring tape", true, false},
+		{"mid-feeder", Finding{Cause: DentOrKink, DistanceM: 20}, "look at the feeder, 17.50 m from its lower end", "measuring tape", true, false},
 		{"top", Finding{Cause: WaterInConnector, DistanceM: 48}, "From the ground, through binoculars, look at the joint feeder / top jumper", "spare connectors for seven-eighths foam", true, true},
 		{"antenna's connector", Finding{Cause: PoorContact, DistanceM: 50}, "the connector at the antenna", "spare connectors for half-inch flexible", true, true},
 		{"antenna", Finding{Cause: AntennaFault, DistanceM: 50}, "Put a known good termination in place of the antenna", "spare antenna", true, true},
-		{"a lossy feeder", Finding{Cause: LossySection, DistanceM: 2.5, ExtentM: 45.5}, "the whole of feeder", "data sheet", true, false},
+		{"a lossy feeder", Finding{Cause: LossySection, DistanceM: 2.5, ExtentM: 45.5}, "the whole of the feeder", "data sheet", true, false},
 		{"an open at the top", Finding{Cause: OpenCircuit, DistanceM: 48}, "Nothing behind 48.00 ± 0.02 m has been judged", "ohmmeter", true, true},
 		{"an open in the feeder", Finding{Cause: OpenCircuit, DistanceM: 30}, "look for a cut, a burn or a splice", "ohmmeter", true, false},
 	} {
@@ -106,6 +106,35 @@ func TestAdviceKnowsThePlace(t *testing.T) {
 		}
 		if got := has(f.TakeAlong, "torque wrench"); got != c.wrench {
 			t.Errorf("%s: takes a torque wrench: %t", c.name, got)
+		}
+	}
+}
+
+// One port cannot always separate two causes: then the measurement that does is
+// among the checks, before anybody climbs.
+func TestAdviceTellsAlternativesApart(t *testing.T) {
+	f := advised(t, Finding{Cause: PoorContact, DistanceM: 50, SigmaM: 0.02, Alternatives: []Alternative{{AntennaFault, 0.3}, {ConnectorMismatch, 0.02}}})
+	words := "It may be antenna out of specification instead (30 %). What tells the two apart: " + separate(PoorContact, AntennaFault)
+	climb := slices.IndexFunc(f.Checks, func(s string) bool { return strings.Contains(s, "Undo the connector") })
+	if at := slices.Index(f.Checks, words); at < 0 || at > climb {
+		t.Errorf("%q is at %d of %q", words, at, f.Checks)
+	}
+	if has(f.Checks, "mismatch") {
+		t.Errorf("two per cent are worth a measurement: %q", f.Checks)
+	}
+}
+
+// What is done at the test port alone comes before what needs a hand elsewhere.
+func TestGroundComesFirst(t *testing.T) {
+	for _, cause := range faultCauses() {
+		f := advised(t, Finding{Cause: cause, DistanceM: 48, SigmaM: 0.02})
+		left := false
+		for _, c := range f.Checks[:len(f.Checks)-1] {
+			away := strings.Contains(c, "far end") || strings.Contains(c, "Undo") || strings.Contains(c, "taps") || strings.Contains(c, "in place of the antenna")
+			if left && (strings.HasPrefix(c, "At the ground") || strings.HasPrefix(c, "Sweep again down") || strings.HasPrefix(c, "Sweep a wider") || strings.HasPrefix(c, "Compare with the sweep")) {
+				t.Errorf("%s: %q comes after somebody had to go up", cause, c)
+			}
+			left = left || away
 		}
 	}
 }
@@ -132,7 +161,7 @@ func TestALineOfWhichLittleIsKnownGetsAdvice(t *testing.T) {
 	}
 	f := Finding{Cause: Unnamed, DistanceM: 79.95, SigmaM: 0.5, IsFault: true}
 	advise(&f, line, path)
-	if !has(f.Checks, "look at cable, 79.95 m from its lower end") {
+	if !has(f.Checks, "look at the cable, 79.95 m from its lower end") {
 		t.Errorf("%q", f.Checks)
 	}
 }

@@ -78,14 +78,14 @@ func (r *reasoning) seen(f Finding, say func(string, ...any)) {
 	if f.FromFarEndM > 0 {
 		from = fmt.Sprintf(" (%.2f m from the far end)", f.FromFarEndM)
 	}
-	at := uncertain(f.DistanceM, f.SigmaM, "m") + " from the test port" + from
+	at := atMetres(f.DistanceM, f.SigmaM) + " from the test port" + from
 	if f.Cause == LossySection {
 		say("Seen: the far end comes back weaker than the record says; what is lost is put into the stretch from %.2f m to %.2f m.", f.DistanceM, f.DistanceM+f.ExtentM)
 		return
 	}
 	text := "Seen: " + at + " the line reflects"
 	if f.ExtentM > pointBelowM {
-		text = fmt.Sprintf("Seen: from %s over %s the line reflects", at, uncertain(f.ExtentM, f.ExtentSigmaM, "m"))
+		text = fmt.Sprintf("Seen: from %s over %s the line reflects", at, atMetres(f.ExtentM, f.ExtentSigmaM))
 	}
 	text += fmt.Sprintf(" with a local return loss of %.1f dB", f.ReturnLossDB)
 	if r.HighHz > r.LowHz {
@@ -144,7 +144,7 @@ func (r *reasoning) neighbours(f Finding, say func(string, ...any)) {
 		case (o.Cause == OpenCircuit || o.Cause == ShortCircuit) && o.DistanceM < f.DistanceM:
 			hidden = fmt.Sprintf("Neighbours: a total reflection at %.2f m stands in front of this, so hardly anything that is seen here can be relied on.", o.DistanceM)
 		case math.Abs(o.DistanceM-f.DistanceM) <= neighbourM:
-			near = append(near, fmt.Sprintf("%s at %.2f m (%.1f dB)", o.Cause, o.DistanceM, o.ReturnLossDB))
+			near = append(near, fmt.Sprintf("%s at %.2f m (%.1f dB)", o.Cause.Words(), o.DistanceM, o.ReturnLossDB))
 		}
 	}
 	if hidden != "" {
@@ -195,15 +195,15 @@ func odds(behind float64) string {
 func (r *reasoning) tried(f Finding, say func(string, ...any)) {
 	best, restless := r.ranked()
 	if len(best) > 0 {
-		say("Best of %d circuits that were fitted here: %s%s.", len(r.Considered), best[0].Cause, behindColon(best[0].Words))
+		say("Best of %d circuits that were fitted here: %s%s.", len(r.Considered), best[0].Cause.Words(), behindColon(best[0].Words))
 		for _, c := range best[1:] {
-			say("Tried: %s%s; %s (log posterior %.1f behind).", c.Cause, behindColon(c.Words), odds(best[0].Score-c.Score), best[0].Score-c.Score)
+			say("Tried: %s%s; %s (log posterior %.1f behind).", c.Cause.Words(), behindColon(c.Words), odds(best[0].Score-c.Score), best[0].Score-c.Score)
 		}
 	}
 	if len(restless) > 0 {
 		var names []string
 		for _, c := range restless {
-			names = append(names, string(c))
+			names = append(names, c.Words())
 		}
 		say("Tried without the fit's coming to rest, so neither shown nor ruled out: %s.", strings.Join(names, ", "))
 	}
@@ -233,11 +233,11 @@ func (r *reasoning) remaining(f Finding, say func(string, ...any)) {
 		}
 	}
 	if len(rivals) == 0 {
-		say("Nothing else that was tried comes near: %s stands by itself, with a confidence of %.0f %%.", f.Cause, 100*f.Confidence)
+		say("Nothing else that was tried comes near: %s stands by itself, with a confidence of %.0f %%.", f.Cause.Words(), 100*f.Confidence)
 		return
 	}
 	for _, c := range rivals {
-		say("Still possible: %s. From %s it is told by this: %s", c, f.Cause, separate(f.Cause, c))
+		say("Still possible: %s. What tells it from %s: %s", c.Words(), f.Cause.Words(), separate(f.Cause, c))
 	}
 }
 

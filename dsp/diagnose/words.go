@@ -74,6 +74,34 @@ func lineOhm(path *cables.Path, x float64) float64 {
 	return path.Spans[path.SpanAt(x)].Medium.ImpedanceOhm
 }
 
+// Words says a cause the way a rigger would.
+func (c Cause) Words() string {
+	switch c {
+	case Unnamed:
+		return "fault of unknown cause"
+	case WaterInConnector:
+		return "water in a connector"
+	case WaterInCable:
+		return "water in the cable"
+	case DentOrKink:
+		return "dent or kink"
+	case WrongImpedance:
+		return "cable of the wrong impedance"
+	case AntennaFault:
+		return "antenna out of specification"
+	}
+	return strings.ReplaceAll(string(c), "-", " ")
+}
+
+// atMetres writes a place to the centimetre, which is as well as anybody can
+// lay a tape; a smaller sigma is rounded up to that.
+func atMetres(x, sigmaM float64) string {
+	if !(sigmaM > 0) {
+		return fmt.Sprintf("%.2f m", x)
+	}
+	return fmt.Sprintf("%.2f ± %.2f m", x, math.Max(0.01, sigmaM))
+}
+
 // significant writes v with three significant digits.
 func significant(v float64) string {
 	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
