@@ -48,7 +48,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			strongest = p
 		}
 	}
-	if fit.RMS(strongest) < 0.3 || hidden(found, length) {
+	if fit.RMS(strongest) < 0.3 || hidden(found, length) || turned(found, b.load) {
 		return nil
 	}
 	held := fit.Save()
@@ -141,6 +141,16 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		return nil
 	}
 	return kept
+}
+
+// turned says whether the far end is a total reflection of the other kind.
+func turned(found []locate.Reflection, load cables.LoadKind) bool {
+	for i := range found {
+		if r := &found[i]; r.Kind == locate.AtFarEnd && (load == cables.Open && r.Total == locate.LikeShort || load == cables.Short && r.Total == locate.LikeOpen) {
+			return true
+		}
+	}
+	return false
 }
 
 // hidden says whether a total reflection lies before x.

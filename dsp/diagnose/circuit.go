@@ -119,7 +119,7 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			}
 			t := b.try(points, p)
 			t.cause = c.cause
-			t.score += c.prior - 2*float64(count(c.fits))
+			t.score += c.prior - float64(count(c.fits))
 			if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
 				t.score -= 8 // a capacitance without loss is not water
 			}
@@ -332,5 +332,3 @@ func count(fits linemodel.Fitted) int {
 func sortTrials(t []trial) {
 	sort.SliceStable(t, func(i, j int) bool { return t[i].score > t[j].score })
 }
-
-var debug bool

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"downlead/cables"
-	"downlead/dsp/linemodel"
 	"downlead/dsp/locate"
 	"downlead/dsp/sweep"
 )
@@ -37,14 +36,16 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	}
 	out.Verdict = judge(s, line)
 	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
-	out.Findings = append(out.Findings, b.name(found.Reflections)...)
+	named, err := b.name(ctx, found.Reflections)
+	if err != nil {
+		return nil, err
+	}
+	out.Findings = append(out.Findings, named...)
+	out.Findings = atFarEnd(out.Findings, line, path)
 	if trials := b.atEnd(found.Reflections); len(trials) > 0 {
 		out.Findings = b.withEndFault(out.Findings, trials)
 	}
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
-	if debug {
-		fmt.Printf("loss %v %+v\n", hasMirror, lost)
-	}
 	if hasMirror && lost.significant() && !slowed(out.Findings) {
 		out.Findings = append(out.Findings, lossFinding(lost))
 	}
@@ -95,170 +96,20 @@ func finding(r locate.Reflection) Finding {
 			f.Cause = Unnamed
 		}
 	case r.Total == locate.LikeOpen:
-		f.Cause = OpenCircuit
+		f.Cause, f.Confidence = OpenCircuit, 0.9
+		f.Alternatives = append(f.Alternatives, Alternative{PoorContact, 0.06})
 	case r.Total == locate.LikeShort:
-		f.Cause = ShortCircuit
+		f.Cause, f.Confidence = ShortCircuit, 0.9
+		f.Alternatives = append(f.Alternatives, Alternative{WaterInConnector, 0.04})
 	case r.Kind == locate.AtFarEnd && len(r.Points) == 0:
-		f.Cause = AntennaFault
+		// One port cannot tell the antenna from its connector.
+		f.Cause, f.Confidence = AntennaFault, 0.8
+		f.Alternatives = append(f.Alternatives, Alternative{PoorContact, 0.08}, Alternative{WaterInConnector, 0.06})
 	default:
 		f.Cause = Unnamed
 	}
 	f.Evidence = append(f.Evidence, fmt.Sprintf("local return loss %.1f dB against %.1f dB expected", r.ReturnLossDB, r.BudgetDB))
 	return f
-}
-
-// temper is how many times the residual's own variance one natural unit of
-// evidence costs: what is left is not white, and neighbouring points say much
-// the same.
-const temper = 4
-
-// name turns the reflections into findings: each cluster is fitted with all
-// that it could be.
-func (b *bench) name(found []locate.Reflection) []Finding {
-	all := clusters(b.fit, found)
-	if len(all) == 0 {
-		return plain(found)
-	}
-	located := b.fit.Save()
-	toRecord(b.fit, b.path, b.load, all, found)
-	if debug {
-		fmt.Println("located cost", located.Cost, "record cost", b.fit.Cost)
-		for _, q := range b.fit.Points {
-			fmt.Printf("     base %.3f form%d %.4f %.4f %.4f\n", q.X, q.Form, q.Flat, q.Rising, q.Falling)
-		}
-	}
-	consumed := map[*locate.Reflection]bool{}
-	named := map[*locate.Reflection]Finding{}
-	for i, c := range all {
-		if consumed[c.head()] {
-			continue
-		}
-		trials := append(b.circuits(c.points), b.dent(c.points)...)
-		partner := map[*linemodel.Point]*cluster{}
-		if b.fit.RMS(c.points[0]) > edgeAbove {
-			for _, d := range all[i+1:] {
-				if consumed[d.head()] || b.fit.RMS(d.points[0]) < edgeAbove {
-					continue
-				}
-				x := c.points[0].X
-				for _, t := range b.foreign(append(append([]*linemodel.Point(nil), c.points...), d.points...), x, d.points[0].X) {
-					partner[t.point] = d
-					trials = append(trials, t)
-				}
-			}
-			if c.head().Kind != locate.Mid {
-				trials = append(trials, b.foreignSections(c)...)
-			}
-		}
-		if c.head().Kind == locate.Mid {
-			trials = append(trials, b.wet(c.points)...)
-			if t, ok := b.uneven(c.points); ok {
-				trials = append(trials, t)
-			}
-			for _, d := range all[i+1:] {
-				_, last := d.span()
-				if d.head().Kind != locate.Mid || last-c.points[0].X > wetMostM || b.fit.SpanAt(last) != b.fit.SpanAt(c.points[0].X) || consumed[d.head()] {
-					continue
-				}
-				for _, t := range b.wet(append(append([]*linemodel.Point(nil), c.points...), d.points...)) {
-					partner[t.point] = d
-					trials = append(trials, t)
-				}
-				break
-			}
-		}
-		trials = b.settle(trials)
-		if debug {
-			for _, t := range trials {
-				p := t.point
-				fmt.Printf("   %-18s form%d x%.3f %.3f %.3f %.3f  e%.3f ratio %.3f drop %.3f tan %.3f taper %.3f score %.1f\n", t.cause, p.Form, p.X, p.Flat, p.Rising, p.Falling, p.Extent, p.Ratio, p.Drop, p.Tangent, p.Taper, t.score)
-			}
-			for _, t := range trials[:min(3, len(trials))] {
-				held := b.fit.Save()
-				b.fit.Restore(t.state)
-				fmt.Println(t.cause, b.fit.Cost, b.fit.Noise, b.fit.ResidualRMS())
-				for _, q := range b.fit.Points {
-					fmt.Printf("       %.3f form%d %.4f %.4f %.4f\n", q.X, q.Form, q.Flat, q.Rising, q.Falling)
-				}
-				fmt.Println(b.fit.Port)
-				b.fit.Restore(held)
-			}
-		}
-		best := trials[0]
-		b.fit.Restore(best.state)
-		f := finding(*c.head())
-		f.IsFault, f.DistanceM, f.ExtentM = true, best.point.X, best.point.Extent
-		nameFinding(&f, trials)
-		named[c.head()] = f
-		for _, r := range c.members {
-			consumed[r] = true
-		}
-		if d := partner[best.point]; d != nil {
-			for _, r := range d.members {
-				consumed[r] = true
-			}
-		}
-	}
-	var out []Finding
-	for i := range found {
-		r := &found[i]
-		if f, ok := named[r]; ok {
-			out = append(out, f)
-		} else if !consumed[r] {
-			out = append(out, finding(*r))
-		}
-	}
-	return out
-}
-
-// plain turns reflections into findings without naming faults further.
-func plain(found []locate.Reflection) []Finding {
-	var out []Finding
-	for i := range found {
-		out = append(out, finding(found[i]))
-	}
-	return out
-}
-
-// foreignSections tries whole sections of other cable on either side of the
-// joint that c is at.
-func (b *bench) foreignSections(c *cluster) []trial {
-	joint, _ := nearest(b.joints, c.points[0].X)
-	var out []trial
-	for i, x := range b.joints {
-		if x != joint {
-			continue
-		}
-		if i+1 < len(b.joints) && b.joints[i+1]-x > 0.3 {
-			out = append(out, b.foreign(c.points, c.points[0].X, c.points[0].X+b.joints[i+1]-x)...)
-		}
-		if i > 0 && x-b.joints[i-1] > 0.3 {
-			out = append(out, b.foreign(c.points, c.points[0].X-(x-b.joints[i-1]), c.points[0].X)...)
-		}
-	}
-	return out
-}
-
-// nameFinding gives f the causes of the trials, best first.
-func nameFinding(f *Finding, trials []trial) {
-	weight := map[Cause]float64{}
-	total := 0.0
-	for _, t := range trials {
-		w := math.Exp(t.score - trials[0].score)
-		weight[t.cause] = math.Max(weight[t.cause], w)
-	}
-	for _, w := range weight {
-		total += w
-	}
-	f.Cause, f.Confidence = trials[0].cause, weight[trials[0].cause]/total
-	for _, t := range trials {
-		if w, ok := weight[t.cause]; ok && t.cause != f.Cause {
-			if w/total > 0.005 {
-				f.Alternatives = append(f.Alternatives, Alternative{t.cause, w / total})
-			}
-			delete(weight, t.cause)
-		}
-	}
 }
 
 // lossFinding puts an excess of loss into the section that it most likely
@@ -297,3 +148,37 @@ func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
 	}
 	return append(out, f)
 }
+
+// atFarEnd puts right what the far end is taken for: a total reflection of the
+// recorded kind behind a stretch that changes the velocity is the far end,
+// moved; and what stands at the connector in front of an antenna that is out
+// of its limit cannot be told from the antenna.
+func atFarEnd(found []Finding, line *cables.Line, path *cables.Path) []Finding {
+	length := path.LengthM()
+	moved := 0.0
+	antenna := -1
+	for i, f := range found {
+		if f.IsFault && (f.Cause == WrongImpedance || f.Cause == WaterInCable) {
+			moved += mostVelocityChange * f.ExtentM
+		}
+		if f.IsFault && f.Cause == AntennaFault {
+			antenna = i
+		}
+	}
+	expected := map[cables.LoadKind]Cause{cables.Open: OpenCircuit, cables.Short: ShortCircuit}[line.Load.Kind]
+	var out []Finding
+	for i, f := range found {
+		if f.IsFault && f.Cause == expected && moved > 0 && math.Abs(f.DistanceM-length) < moved+3*placeSigma(length) {
+			f.Cause, f.IsFault, f.Place, f.Alternatives = FarEnd, false, "far end, moved by the stretch in front of it", []Alternative{}
+		}
+		if antenna >= 0 && i != antenna && f.IsFault && f.Place == "connector at the load" {
+			continue
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// mostVelocityChange is how much a wet stretch, or one of other cable, may
+// differ in velocity from the record, relative.
+const mostVelocityChange = 0.35

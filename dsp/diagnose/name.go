@@ -1,0 +1,168 @@
+package diagnose
+
+import (
+	"context"
+	"math"
+
+	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
+)
+
+// temper is how many times the residual's own variance one natural unit of
+// evidence costs: what is left is not white, and neighbouring points say much
+// the same.
+const temper = 4
+
+// name turns the reflections into findings: each cluster is fitted with all
+// that it could be.
+func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding, error) {
+	all := clusters(b.fit, found)
+	if len(all) == 0 {
+		return plain(found), nil
+	}
+	toRecord(b.fit, b.path, b.load, all, found)
+	recordCost := b.fit.Cost
+	consumed := map[*locate.Reflection]bool{}
+	named := map[*locate.Reflection]Finding{}
+	for i, c := range all {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if consumed[c.head()] {
+			continue
+		}
+		trials, partner := b.hypotheses(c, all[i+1:], consumed)
+		trials = b.settle(trials)
+		best := trials[0]
+		b.fit.Restore(best.state)
+		f := finding(*c.head())
+		f.IsFault, f.DistanceM, f.ExtentM = true, best.point.X, best.point.Extent
+		nameFinding(&f, trials)
+		f.Confidence *= trust(best.state.Cost / recordCost)
+		for k := range f.Alternatives {
+			f.Alternatives[k].Confidence *= trust(best.state.Cost / recordCost)
+		}
+		named[c.head()] = f
+		for _, r := range c.members {
+			consumed[r] = true
+		}
+		if d := partner[best.point]; d != nil {
+			for _, r := range d.members {
+				consumed[r] = true
+			}
+		}
+	}
+	var out []Finding
+	for i := range found {
+		r := &found[i]
+		if f, ok := named[r]; ok {
+			out = append(out, f)
+		} else if !consumed[r] {
+			out = append(out, finding(*r))
+		}
+	}
+	return out, nil
+}
+
+// hypotheses fits cluster c with all that it could be, alone or together with
+// one of the later clusters; partner tells which one a trial takes in.
+func (b *bench) hypotheses(c *cluster, later []*cluster, consumed map[*locate.Reflection]bool) (trials []trial, partner map[*linemodel.Point]*cluster) {
+	trials = append(b.circuits(c.points), b.dent(c.points)...)
+	partner = map[*linemodel.Point]*cluster{}
+	if b.fit.RMS(c.points[0]) > edgeAbove {
+		for _, d := range later {
+			if consumed[d.head()] || b.fit.RMS(d.points[0]) < edgeAbove {
+				continue
+			}
+			x := c.points[0].X
+			for _, t := range b.foreign(append(append([]*linemodel.Point(nil), c.points...), d.points...), x, d.points[0].X) {
+				partner[t.point] = d
+				trials = append(trials, t)
+			}
+		}
+		if c.head().Kind != locate.Mid {
+			trials = append(trials, b.foreignSections(c)...)
+		}
+	}
+	if c.head().Kind == locate.Mid {
+		trials = append(trials, b.wet(c.points)...)
+		if t, ok := b.uneven(c.points); ok {
+			trials = append(trials, t)
+		}
+		for _, d := range later {
+			_, last := d.span()
+			if d.head().Kind != locate.Mid || last-c.points[0].X > wetMostM || b.fit.SpanAt(last) != b.fit.SpanAt(c.points[0].X) || consumed[d.head()] {
+				continue
+			}
+			for _, t := range b.wet(append(append([]*linemodel.Point(nil), c.points...), d.points...)) {
+				partner[t.point] = d
+				trials = append(trials, t)
+			}
+			break
+		}
+	}
+	return trials, partner
+}
+
+// trust is how often a name is right whose circuit leaves ratio times the cost
+// of the free points that locate fitted: a circuit that explains as much as
+// they do is nearly always right, one that leaves much more is a guess. The
+// figures come from drawn lines (package simulate) that are not those the tests
+// judge by.
+func trust(ratio float64) float64 {
+	const best, from = 0.93, 1.5
+	if ratio <= from {
+		return best
+	}
+	return best / (1 + 0.5*math.Log(ratio/from))
+}
+
+// plain turns reflections into findings without naming faults further.
+func plain(found []locate.Reflection) []Finding {
+	var out []Finding
+	for i := range found {
+		out = append(out, finding(found[i]))
+	}
+	return out
+}
+
+// foreignSections tries whole sections of other cable on either side of the
+// joint that c is at.
+func (b *bench) foreignSections(c *cluster) []trial {
+	joint, _ := nearest(b.joints, c.points[0].X)
+	var out []trial
+	for i, x := range b.joints {
+		if x != joint {
+			continue
+		}
+		if i+1 < len(b.joints) && b.joints[i+1]-x > 0.3 {
+			out = append(out, b.foreign(c.points, c.points[0].X, c.points[0].X+b.joints[i+1]-x)...)
+		}
+		if i > 0 && x-b.joints[i-1] > 0.3 {
+			out = append(out, b.foreign(c.points, c.points[0].X-(x-b.joints[i-1]), c.points[0].X)...)
+		}
+	}
+	return out
+}
+
+// nameFinding gives f the causes of the trials, best first.
+func nameFinding(f *Finding, trials []trial) {
+	weight := map[Cause]float64{}
+	total := 0.0
+	for _, t := range trials {
+		w := math.Exp(t.score - trials[0].score)
+		weight[t.cause] = math.Max(weight[t.cause], w)
+	}
+	for _, w := range weight {
+		total += w
+	}
+	f.Cause, f.Confidence = trials[0].cause, weight[trials[0].cause]/total
+	for _, t := range trials {
+		if w, ok := weight[t.cause]; ok && t.cause != f.Cause {
+			if w/total > 0.005 {
+				f.Alternatives = append(f.Alternatives, Alternative{t.cause, w / total})
+			}
+			delete(weight, t.cause)
+		}
+	}
+}
