@@ -192,8 +192,11 @@ func atPlace(place string) string {
 // describe says in words and numbers what circuit p is. sigma holds the standard
 // deviations of its quantities by linemodel.ByFlat, ByRising, …, in the model's
 // terms; what is missing or 0 is not known. zLine is the line's impedance at
-// the place, ohm; place is in words or empty.
+// the place, ohm, 0 for the record's; place is in words or empty.
 func describe(p *linemodel.Point, sigma map[int]float64, fit *linemodel.Fit, zLine float64, place string) []string {
+	if zLine == 0 {
+		zLine = lineOhm(fit.Path, p.X)
+	}
 	d := description{p: p, sigma: sigma, fit: fit, zLine: zLine, at: atPlace(place), f0: fit.MiddleHz}
 	switch p.Form {
 	case linemodel.Series:

@@ -192,6 +192,18 @@ func TestDescribe(t *testing.T) {
 	}
 }
 
+func TestDescribeTakesTheRecordsImpedance(t *testing.T) {
+	line := siteLine()
+	line.Cables[1].ImpedanceOhm = 75
+	fit := testFit(t, line, 700e6, 2700e6, 11)
+	p := fit.NewPoint(20, linemodel.Series) // in the feeder
+	p.Flat = 0.2
+	fit.Sample(p)
+	if got := describe(p, nil, fit, 0, ""); got[0] != "series resistance 15.0 ohm, flat over 0.7–2.7 GHz" {
+		t.Errorf("%q", got)
+	}
+}
+
 func TestCalibrationWordsAreLoudWhereNeeded(t *testing.T) {
 	for _, c := range []struct {
 		sweep sweep.Sweep
