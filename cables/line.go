@@ -17,7 +17,7 @@ type Type struct {
 	Name                    string             `toml:"name"`
 	ImpedanceOhm            float64            `toml:"impedance_ohm"`
 	VelocityFactor          float64            `toml:"velocity_factor"`
-	VelocityFactorTolerance float64            `toml:"velocity_factor_tolerance"` // absolute, one standard deviation
+	VelocityFactorTolerance float64            `toml:"velocity_factor_tolerance"` // absolute; a maker's bound, three standard deviations
 	Attenuation             []AttenuationPoint `toml:"attenuation_db_per_100m"`
 	MaxFrequencyHz          float64            `toml:"max_frequency_hz,omitempty"` // 0: not stated
 	DiameterMM              float64            `toml:"diameter_mm,omitempty"`      // over all; 0: not stated
@@ -97,8 +97,8 @@ type Line struct {
 	Notes []string `toml:"-"`
 }
 
-// AssumedVelocityTolerance is taken as the velocity factor's standard
-// deviation where a record states none. Common practice, no source: published
+// AssumedVelocityTolerance is taken as the velocity factor's
+// tolerance where a record states none. Common practice, no source: published
 // velocity factors are rounded to a percent or two.
 const AssumedVelocityTolerance = 0.02
 

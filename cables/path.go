@@ -59,6 +59,10 @@ func FitAttenuation(points []AttenuationPoint) (conductorNp, dielectricNp float6
 // ErrNoSections is returned for a line without any section.
 var ErrNoSections = errors.New("the line has no section of cable")
 
+// toleranceSigmas is how many standard deviations a stated tolerance is: it is
+// a bound that nearly all cable keeps. Common practice, no source.
+const toleranceSigmas = 3
+
 // Path lays the line out: sections and devices in order from the test port.
 // Devices are drawn as air line of the reference impedance and of their own
 // length, behind one another in the order of the record where several follow
@@ -124,7 +128,7 @@ func (l *Line) Path() (*Path, error) {
 			return nil, fmt.Errorf("cable %q: a velocity factor tolerance of %g is negative or not finite", cable.ID, cable.VelocityFactorTolerance)
 		}
 		add(Span{Name: section.Name, Cable: cable, LengthM: section.LengthM, Medium: medium,
-			VelocityTolerance: cable.VelocityFactorTolerance / cable.VelocityFactor})
+			VelocityTolerance: cable.VelocityFactorTolerance / toleranceSigmas / cable.VelocityFactor})
 		for j := range l.Devices {
 			if device := &l.Devices[j]; device.After == section.Name {
 				air := Air
