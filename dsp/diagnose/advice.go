@@ -327,7 +327,7 @@ func advise(f *Finding, line *cables.Line, path *cables.Path) {
 		f.TakeAlong = append(f.TakeAlong, "weatherproofing: self-amalgamating tape and a tape that stands sunlight over it, or the maker's closure")
 	}
 	if w.spot.aloft() {
-		f.TakeAlong = append(f.TakeAlong, "for the climb: trained people, fall protection or a lift, a tool bag with lanyards, a radio to the one at the instrument")
+		f.TakeAlong = append(f.TakeAlong, "where the place is up a tower or a roof: trained people, fall protection or a lift, a tool bag with lanyards, a radio to the one at the instrument")
 	}
 	f.TakeAlong = append(f.TakeAlong, "locks and tags for the transmitter and the supplies on the line")
 	f.TakeAlong = once(f.TakeAlong)

@@ -39,6 +39,7 @@ const (
 	remainsWithin = 5.0
 	residueFactor = 2.0
 	neighbourM    = 3.0
+	mostGhosts    = 4
 )
 
 // explain is the reasoning that led to f, in numbered sentences: what was seen
@@ -128,7 +129,8 @@ func (r *reasoning) record(f Finding, say func(string, ...any)) {
 
 func (r *reasoning) neighbours(f Finding, say func(string, ...any)) {
 	self := func(o *Finding) bool { return o.DistanceM == f.DistanceM && o.Cause == f.Cause }
-	var near, ghosts []string
+	var near []string
+	var ghosts []float64
 	hidden := ""
 	for i := range r.Others {
 		o := &r.Others[i]
@@ -137,14 +139,18 @@ func (r *reasoning) neighbours(f Finding, say func(string, ...any)) {
 		case o.Cause == Ghost:
 			for _, x := range o.GhostOf {
 				if x > 0 && math.Abs(x-f.DistanceM) <= math.Max(reachM, 2*f.SigmaM) {
-					ghosts = append(ghosts, fmt.Sprintf("%.2f m", o.DistanceM))
+					ghosts = append(ghosts, o.DistanceM)
 					break
 				}
 			}
 		case (o.Cause == OpenCircuit || o.Cause == ShortCircuit) && o.DistanceM < f.DistanceM:
 			hidden = fmt.Sprintf("Neighbours: a total reflection at %.2f m stands in front of this, so hardly anything that is seen here can be relied on.", o.DistanceM)
 		case math.Abs(o.DistanceM-f.DistanceM) <= neighbourM:
-			near = append(near, fmt.Sprintf("%s at %.2f m (%.1f dB)", o.Cause.Words(), o.DistanceM, o.ReturnLossDB))
+			what := o.Cause.Words()
+			if o.Cause == Unnamed && !o.IsFault {
+				what = "small reflection"
+			}
+			near = append(near, fmt.Sprintf("%s at %.2f m (%.1f dB)", what, o.DistanceM, o.ReturnLossDB))
 		}
 	}
 	if hidden != "" {
@@ -154,7 +160,16 @@ func (r *reasoning) neighbours(f Finding, say func(string, ...any)) {
 		say("Neighbours: %s; they were fitted together with it, as what one of them takes the other does not get.", strings.Join(near, ", "))
 	}
 	if len(ghosts) > 0 {
-		say("Ghosts: what shows at %s is this reflection bouncing once more, and is counted nowhere else.", strings.Join(once(ghosts), ", "))
+		slices.Sort(ghosts)
+		var places []string
+		for _, x := range ghosts[:min(len(ghosts), mostGhosts)] {
+			places = append(places, fmt.Sprintf("%.2f m", x))
+		}
+		text := strings.Join(once(places), ", ")
+		if more := len(ghosts) - mostGhosts; more > 0 {
+			text += fmt.Sprintf(" and %d more places", more)
+		}
+		say("Ghosts: what shows at %s is this reflection bouncing once more, and is counted nowhere else.", text)
 	}
 }
 

@@ -64,6 +64,14 @@ func TestExplainSaysWhatItDoesNotKnow(t *testing.T) {
 			t.Errorf("%q is missing in\n%s", want, text)
 		}
 	}
+	var ghosts []Finding
+	for i := range 6 {
+		ghosts = append(ghosts, Finding{DistanceM: 95 - float64(i), Cause: Ghost, GhostOf: []float64{30.01, 48}})
+	}
+	text = strings.Join(explain(f, reasoning{Others: append(ghosts, Finding{DistanceM: 31, Cause: Unnamed, ReturnLossDB: 50})}), "\n")
+	if !strings.Contains(text, "what shows at 90.00 m, 91.00 m, 92.00 m, 93.00 m and 2 more places is") || !strings.Contains(text, "small reflection at 31.00 m (50.0 dB)") {
+		t.Error(text)
+	}
 	ghost := explain(Finding{Cause: Ghost, GhostOf: []float64{2.5, 48}}, reasoning{})
 	if len(ghost) != 1 || !strings.HasPrefix(ghost[0], "1. Nothing is here: the wave bounces between 2.50 m and 48.00 m.") {
 		t.Errorf("%q", ghost)

@@ -261,10 +261,27 @@ func (d *description) reactance(x, sigma float64, across bool) {
 		size(1e9*inductanceH(x, d.zLine, d.f0), 1e9*inductanceH(sigma, d.zLine, d.f0), "nH"), d.where())
 }
 
+// resistance says a resistance in series (relative r), or, across set, a
+// conductance across the line; one below 0 shows as the other, as in reactance.
+func (d *description) resistance(r, sigma float64, across bool) {
+	if r < 0 {
+		across, r = !across, -r
+	}
+	if !across {
+		d.say("series resistance %s%s, flat over %s", size(r*d.zLine, sigma*d.zLine, "ohm"), d.where(), d.band())
+		return
+	}
+	text := size(1e3*r/d.zLine, 1e3*sigma/d.zLine, "mS")
+	if r > 2*sigma {
+		text += fmt.Sprintf(" (%s ohm)", significant(d.zLine/r))
+	}
+	d.say("conductance across the line %s%s, flat over %s", text, d.where(), d.band())
+}
+
 func (d *description) series() {
 	p := d.p
 	if d.told(linemodel.ByFlat, p.Flat) {
-		d.say("series resistance %s%s, flat over %s", size(p.Flat*d.zLine, d.sigma[linemodel.ByFlat]*d.zLine, "ohm"), d.where(), d.band())
+		d.resistance(p.Flat, d.sigma[linemodel.ByFlat], false)
 	}
 	if d.told(linemodel.ByRising, p.Rising) {
 		d.reactance(p.Rising, d.sigma[linemodel.ByRising], false)
@@ -282,12 +299,7 @@ func (d *description) series() {
 func (d *description) shunt() {
 	p := d.p
 	if d.told(linemodel.ByFlat, p.Flat) {
-		g, sigma := 1e3*p.Flat/d.zLine, 1e3*d.sigma[linemodel.ByFlat]/d.zLine
-		text := size(g, sigma, "mS")
-		if g > 2*sigma && g > 0 {
-			text += fmt.Sprintf(" (%s ohm)", significant(1e3/g))
-		}
-		d.say("conductance across the line %s%s, flat over %s", text, d.where(), d.band())
+		d.resistance(p.Flat, d.sigma[linemodel.ByFlat], true)
 	}
 	if d.told(linemodel.ByRising, p.Rising) {
 		d.reactance(p.Rising, d.sigma[linemodel.ByRising], true)

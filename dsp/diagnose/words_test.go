@@ -141,6 +141,10 @@ func TestDescribe(t *testing.T) {
 		"a negative inductance": {point(linemodel.Series, func(p *linemodel.Point) { p.Rising = -0.2 }), nil,
 			// B = 0.2/50 S at 1.7 GHz: 0.37448 pF.
 			[]string{"capacitance across the line 0.374 pF at the joint feeder / top jumper, its reflection growing in proportion to frequency"}},
+		"a negative conductance": {point(linemodel.Shunt, func(p *linemodel.Point) { p.Flat = -0.28 }), nil,
+			[]string{"series resistance 14.0 ohm at the joint feeder / top jumper, flat over 0.7–2.7 GHz"}},
+		"a negative resistance": {point(linemodel.Series, func(p *linemodel.Point) { p.Flat = -0.1 }), nil,
+			[]string{"conductance across the line 2.00 mS (500 ohm) at the joint feeder / top jumper, flat over 0.7–2.7 GHz"}},
 		"a gap": {point(linemodel.Series, func(p *linemodel.Point) { p.Flat, p.Falling = 0.1, 0.5 }), map[int]float64{linemodel.ByFlat: 0.2, linemodel.ByFalling: 0.1},
 			[]string{"series resistance below 30 ohm (two sigma) at the joint feeder / top jumper, flat over 0.7–2.7 GHz",
 				"a gap in series of 3.7 ± 0.7 pF, most of it seen at the low frequencies"}},
