@@ -147,10 +147,12 @@ type finder struct {
 	bench    *linemodel.Point // a point to try values on, never in the model
 	leftOut  []int
 	level    float64 // detection threshold over the noise
-	quiet    float64 // variance of noise alone, where Noise includes what stays unexplained
-	bandHz   float64
-	stepHz   float64
-	clean    bool
+	// The weights of the fit and of the scan with no point left out.
+	fullWeight, fullTaper []float64
+	quiet                 float64 // variance of noise alone, where Noise includes what stays unexplained
+	bandHz                float64
+	stepHz                float64
+	clean                 bool
 }
 
 // byBoth stands for ByFlat and ByRising together.
@@ -159,6 +161,7 @@ const byBoth = -1
 const (
 	nearCells      = 4.0 // points this near are fitted together
 	mostPasses     = 8
+	mostScreens    = 6 // rounds of leaving out what stands out, fitting, and looking again
 	mostPoints     = 24
 	scanStep       = 0.35 // cells
 	perPass        = 6
@@ -172,6 +175,7 @@ const (
 	tapSpacing     = 0.8  // of 1/bandwidth
 	jointReach     = 0.7  // cells from a peak within which a joint of the record may be what it is
 	throughMatters = 0.2  // |r| above which the load is fitted anew with each guess
+	activeFlat     = 0.02 // negative resistance or conductance that matters for what lies behind
 	enoughFor      = 12.0 // noise variances of cost that one more quantity must save
 	formDecidesAt  = 0.1  // |r| above which what passes through a point depends on its form
 )
@@ -185,6 +189,10 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 	f.bandHz = s.FrequencyHz[n-1] - s.FrequencyHz[0]
 	f.stepHz = f.bandHz / float64(n-1)
 	end := line.Path.LengthM()
+	if line.Load.Kind == cables.Antenna && !line.OpenEnded && settings.ToM == 0 {
+		f.window()
+	}
+	f.fullWeight = append([]float64(nil), f.Weight...)
 	even := uniform(s.FrequencyHz)
 	if even && !line.OpenEnded {
 		f.leave(spikes(s.Gamma, f.stepHz, f.longestS()))
@@ -198,7 +206,7 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 		to = 0.95 * aliasFree
 	case line.Load.Kind == cables.Antenna:
 		to = end - loadGuard*f.Cell(end)
-		f.addLoad(end, aliasFree)
+		f.addLoad()
 	default:
 		to = end + 2*f.Cell(end)
 	}
@@ -206,6 +214,7 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 	if f.scan, err = newScan(f.Fit, -0.5*f.Cell(0), to, scanStep); err != nil {
 		return nil, err
 	}
+	f.fullTaper = append([]float64(nil), f.scan.transform.Weights()...)
 	if even && !line.OpenEnded {
 		f.scan.behind = newBehind(f.scan.taper, f.stepHz, f.longestS())
 	}
@@ -245,18 +254,67 @@ func (f *finder) leave(points []int) {
 	sort.Ints(f.leftOut)
 }
 
-func (f *finder) addLoad(end, aliasFree float64) {
-	window := distance.Weights(f.FrequencyHz, dsp.Window{})
-	total := 0.0
-	for k, w := range window {
-		if f.Weight[k] > 0 {
-			f.Weight[k] = w * w
-			total += w * w
+// screen leaves out what stands out of the residual, and puts back what no
+// longer does now that the model is better, until nothing changes.
+func (f *finder) screen() (changed bool) {
+	for range mostScreens {
+		if !f.screenOnce() {
+			break
+		}
+		changed = true
+	}
+	return changed
+}
+
+func (f *finder) screenOnce() bool {
+	late, usual := outliers(f.Residual, f.Weight)
+	if len(f.leftOut)+len(late) > int(mostSpikes*float64(len(f.Weight))) {
+		late = nil // not single points
+	}
+	var kept []int
+	for _, k := range f.leftOut {
+		if cmplx.Abs(f.Residual[k]) < readmitFactor*usual {
+			f.Weight[k], f.scan.taper[k] = f.fullWeight[k], f.fullTaper[k]
+		} else {
+			kept = append(kept, k)
 		}
 	}
-	for k := range f.Weight {
-		f.Weight[k] *= float64(len(window)) / total
+	if len(late) == 0 && len(kept) == len(f.leftOut) {
+		return false
 	}
+	f.leftOut = kept
+	f.leave(late)
+	for _, k := range late {
+		f.scan.taper[k] = 0
+	}
+	if f.Load != nil { // its weights are those of the fit
+		was := f.Load
+		f.addLoad()
+		copy(f.Load.Taps, was.Taps)
+		copy(f.Load.Gamma, was.Gamma)
+		f.QuickFitLoad()
+	}
+	f.Evaluate()
+	f.polish(f.Points, 2)
+	return true
+}
+
+// window weighs the middle of the band more, so that what the load's taps
+// cannot follow at the ends of the band stays there.
+func (f *finder) window() {
+	window := distance.Weights(f.FrequencyHz, dsp.Window{})
+	total := 0.0
+	for _, w := range window {
+		total += w * w
+	}
+	for k, w := range window {
+		f.Weight[k] = w * w * float64(len(window)) / total
+	}
+}
+
+// addLoad puts an antenna at the end of the line.
+func (f *finder) addLoad() {
+	end := f.line.Path.LengthM()
 	spacing := tapSpacing / f.bandHz
 	first := -loadGuard / f.bandHz
 	room := 1/f.stepHz - 2*f.line.Path.ElectricalM(end)/cables.SpeedOfLight - 2*loadGuard/f.bandHz
@@ -267,7 +325,7 @@ func (f *finder) addLoad(end, aliasFree float64) {
 // search adds points of reflection until nothing above the threshold is left.
 func (f *finder) search(ctx context.Context) error {
 	f.Evaluate()
-	screened := false
+	screened := 0
 	for pass := 0; pass < mostPasses; pass++ {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -293,14 +351,9 @@ func (f *finder) search(ctx context.Context) error {
 		}
 		if len(added) == 0 {
 			f.clean = len(found) == 0
-			if late := outliers(f.Residual, f.Weight); len(late) > 0 && !screened {
-				screened = true
-				f.leave(late)
-				for _, k := range late {
-					f.scan.taper[k] = 0
-				}
-				f.Evaluate()
-				f.Refine(f.Points, true, false, 3)
+			if screened < mostScreens && f.screenOnce() {
+				screened++
+				pass--
 				continue
 			}
 			break
@@ -314,12 +367,16 @@ func (f *finder) search(ctx context.Context) error {
 		f.polish(f.strong(), 2)
 		if pass < 2 {
 			f.reform()
+			f.makePassive()
 		}
+		f.screen()
 	}
 	f.prune()
 	f.simplify()
 	f.reform()
+	f.makePassive()
 	f.polish(f.Points, 4)
+	f.screen()
 	return nil
 }
 
@@ -345,11 +402,34 @@ func (f *finder) strong() []*linemodel.Point {
 	return out
 }
 
+// makePassive turns points with a negative resistance into those of the other
+// form that reflect the same with a positive one: they let through less, not
+// more, than arrives, and so what lies behind them gets its right size.
+func (f *finder) makePassive() {
+	for _, p := range append([]*linemodel.Point(nil), f.Points...) {
+		if p.Form == linemodel.Step || p.Flat > -activeFlat || p.Fits[linemodel.ByFalling] || f.RMS(p) > totalAbove/2 {
+			continue
+		}
+		r := p.Reflect[len(p.Reflect)/2]
+		held := f.Save()
+		p.Form, p.Flat, p.Rising = passive(r)
+		if !p.Fits[linemodel.ByRising] {
+			p.Rising = 0
+		}
+		f.Sample(p)
+		f.Evaluate()
+		f.polish(f.strong(), 3)
+		if f.Cost > held.Cost {
+			f.Restore(held)
+		}
+	}
+}
+
 // reform tries the other forms of the strong points: they differ in what they
 // let through, which shows only once what lies behind them is in the model.
 func (f *finder) reform() {
 	for _, p := range append([]*linemodel.Point(nil), f.Points...) {
-		if size := f.RMS(p); size < formDecidesAt || size > totalAbove {
+		if size := f.RMS(p); size < weakBelow || size > totalAbove {
 			continue
 		}
 		r := p.Reflect[len(p.Reflect)/2]
@@ -542,8 +622,14 @@ func (f *finder) starts(x float64, gain []complex128) []start {
 			continue
 		}
 		r := f.estimate(gain, joint-x)
+		s := start{quantity: byBoth, x: joint}
+		s.form, s.value, s.rising = passive(r)
 		if size < weakBelow {
-			return []start{{form: linemodel.Series, quantity: byBoth, x: joint, value: 2 * real(r), rising: 2 * imag(r)}}
+			return []start{s}
+		}
+		if size < totalAbove/2 {
+			out = append(out, s)
+			continue
 		}
 		if a := cmplx.Abs(r); a > 0.9 {
 			r *= complex(0.9/a, 0)
@@ -553,6 +639,16 @@ func (f *finder) starts(x float64, gain []complex128) []start {
 			start{form: linemodel.Shunt, quantity: byBoth, x: joint, value: real(shunt), rising: imag(shunt)})
 	}
 	return out
+}
+
+// passive returns the series impedance or shunt admittance that reflects r
+// without a negative resistance: its real and imaginary part.
+func passive(r complex128) (form linemodel.Form, flat, rising float64) {
+	if v := 2 * r / (1 - r); real(v) >= 0 {
+		return linemodel.Series, real(v), imag(v)
+	}
+	v := -2 * r / (1 + r)
+	return linemodel.Shunt, real(v), imag(v)
 }
 
 // estimate returns the least-squares reflection, the same at all frequencies,
