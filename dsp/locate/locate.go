@@ -112,11 +112,8 @@ var ErrTooFewPoints = errors.New("locating needs at least 16 frequency points; s
 
 // Find locates the reflections on the line.
 func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*Result, error) {
-	if len(s.FrequencyHz) < 16 {
-		return nil, ErrTooFewPoints
-	}
-	if len(s.Gamma) != len(s.FrequencyHz) {
-		return nil, fmt.Errorf("the sweep has %d frequencies and %d reflections", len(s.FrequencyHz), len(s.Gamma))
+	if err := usable(s, line); err != nil {
+		return nil, err
 	}
 	if settings.FalseAlarmRate == 0 {
 		settings.FalseAlarmRate = 1e-3
@@ -135,6 +132,30 @@ func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*R
 		return nil, err
 	}
 	return f.judge(), nil
+}
+
+// usable says what keeps a sweep from being located on.
+func usable(s *sweep.Sweep, line Line) error {
+	if len(s.FrequencyHz) < 16 {
+		return ErrTooFewPoints
+	}
+	if len(s.Gamma) != len(s.FrequencyHz) {
+		return fmt.Errorf("the sweep has %d frequencies and %d reflections", len(s.FrequencyHz), len(s.Gamma))
+	}
+	before := 0.0
+	for k, f := range s.FrequencyHz {
+		if !(f > before) || math.IsInf(f, 0) {
+			return fmt.Errorf("point %d of the sweep is at %g Hz after %g Hz; frequencies must be positive and ascending", k+1, f, before)
+		}
+		before = f
+		if g := s.Gamma[k]; cmplx.IsNaN(g) || cmplx.IsInf(g) {
+			return fmt.Errorf("the reflection at %g Hz is not a number; leave the point out", f)
+		}
+	}
+	if line.Path == nil || len(line.Path.Spans) == 0 {
+		return cables.ErrNoSections
+	}
+	return nil
 }
 
 // finder is the state of one search.
@@ -209,6 +230,9 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 		f.addLoad()
 	default:
 		to = end + 2*f.Cell(end)
+	}
+	if even && settings.ToM == 0 { // farther echoes fold back onto nearer places
+		to = math.Min(to, math.Max(0.95*aliasFree, 2*f.Cell(0)))
 	}
 	var err error
 	if f.scan, err = newScan(f.Fit, -0.5*f.Cell(0), to, scanStep); err != nil {
