@@ -65,6 +65,7 @@ type sweepPair struct {
 	delayS      []float64    // τ
 	endS        float64      // τ_end
 	endM        float64
+	foldS       [2]float64 // delay after which the grid of now, and that of the earlier sweep, repeats
 	turn        []float64 // u: the place in the band, −1 to 1
 	cellM       float64   // the line's mean cell
 	profile     *distance.Transform
@@ -108,7 +109,8 @@ func newSweepPair(now, before *sweep.Sweep, path *cables.Path, line *cables.Line
 	n := len(p.frequencyHz)
 	p.endM = path.LengthM()
 	p.endS = 2 * path.ElectricalM(p.endM) / cables.SpeedOfLight
-	for _, s := range []*sweep.Sweep{now, before} {
+	for i, s := range []*sweep.Sweep{now, before} {
+		p.foldS[i] = 1 / meanStep(s.FrequencyHz)
 		if step := meanStep(s.FrequencyHz); line.Load.Kind != "" && 1/step < 1.02*p.endS {
 			return nil, fmt.Errorf("sweep %q steps %.3g MHz at a time: it shows the line folded over itself (alias-free to %.1f m of %.1f m), which cannot be compared; sweep again with more points",
 				s.Name, step/1e6, path.PhysicalM(cables.SpeedOfLight/(2*step)), p.endM)
@@ -140,43 +142,27 @@ func meanStep(frequencyHz []float64) float64 {
 	return (frequencyHz[n-1] - frequencyHz[0]) / float64(n-1)
 }
 
-// decompose finds h: on a uniform grid by the inverse transform, which is
-// exact; on any other by least squares, 60 steps of conjugate gradients over
-// delays half as far apart as the band resolves (P. C. Hansen, "Rank-Deficient
-// and Discrete Ill-Posed Problems", SIAM 1998, ch. 6, from memory: stopping
-// early keeps what the grid does not show small).
+// decompose finds h by least squares over delays half as far apart as the band
+// resolves, so that the sum need not repeat itself beyond the band's ends as a
+// discrete transform would: a stretched sweep is read there. The steps of
+// conjugate gradients are few, which keeps what the grid does not show small
+// (P. C. Hansen, "Rank-Deficient and Discrete Ill-Posed Problems", SIAM 1998,
+// ch. 6, from memory).
 func (p *sweepPair) decompose(before *sweep.Sweep) {
 	f, n := before.FrequencyHz, len(before.FrequencyHz)
 	step, band := meanStep(f), f[n-1]-f[0]
-	uniform := true
-	for k := range f {
-		uniform = uniform && math.Abs(f[k]-f[0]-step*float64(k)) < 1e-3*step
-	}
-	count, spacing := n, 1/(step*float64(n))
-	early := math.Min(0.1/step, math.Max(3/band, (1/step-1.02*p.endS)/3)) // what arrives before the line begins
-	if !uniform {
-		early, spacing = 4/band, 0.5/band
-		count = int((p.endS*1.1+60e-9+2*early)/spacing) + 1
-	}
+	spacing := 0.5 / band
+	// The delays end where those begin that the grid folds onto them.
+	early := math.Min(0.1/step, math.Max(3/band, (1/step-1.02*p.endS)/3))
+	count := int(math.Min((1/step)/spacing, (early+1.1*p.endS+longestRingS)/spacing))
 	p.delayS = make([]float64, count)
-	turns := make([]float64, count)
+	turns, back := make([]float64, count), make([]float64, count)
 	for m := range p.delayS {
-		p.delayS[m] = spacing * (float64(m) - math.Floor(early/spacing))
+		p.delayS[m] = spacing*float64(m) - early
 		turns[m] = 2 * math.Pi * p.delayS[m]
-	}
-	inverse := dsp.NewExponentialSum(f, turns, 1e-9)
-	p.taps = inverse.Evaluate(make([]complex128, count), before.Gamma)
-	if uniform {
-		for m := range p.taps {
-			p.taps[m] /= complex(float64(n), 0)
-		}
-		return
-	}
-	back := make([]float64, count)
-	for m := range back {
 		back[m] = -turns[m]
 	}
-	forward := dsp.NewExponentialSum(back, f, 1e-9)
+	inverse, forward := dsp.NewExponentialSum(f, turns, 1e-9), dsp.NewExponentialSum(back, f, 1e-9)
 	power := func(v []complex128) float64 {
 		s := 0.0
 		for _, c := range v {
@@ -184,17 +170,18 @@ func (p *sweepPair) decompose(before *sweep.Sweep) {
 		}
 		return s
 	}
+	p.taps = make([]complex128, count)
 	residual := append([]complex128(nil), before.Gamma...)
-	slope := append([]complex128(nil), p.taps...)
+	slope := inverse.Evaluate(make([]complex128, count), residual)
 	way := append([]complex128(nil), slope...)
-	clear(p.taps)
+	q := make([]complex128, n)
 	gamma := power(slope)
 	first := gamma
-	for range 60 {
+	for range decomposeSteps {
 		if gamma <= 1e-16*first {
 			break
 		}
-		q := forward.Evaluate(make([]complex128, n), way)
+		forward.Evaluate(q, way)
 		a := complex(gamma/power(q), 0)
 		for m, w := range way {
 			p.taps[m] += a * w
@@ -202,7 +189,7 @@ func (p *sweepPair) decompose(before *sweep.Sweep) {
 		for k, v := range q {
 			residual[k] -= a * v
 		}
-		slope = inverse.Evaluate(slope, residual)
+		inverse.Evaluate(slope, residual)
 		next := power(slope)
 		b := complex(next/gamma, 0)
 		for m, s := range slope {
@@ -211,6 +198,11 @@ func (p *sweepPair) decompose(before *sweep.Sweep) {
 		gamma = next
 	}
 }
+
+const (
+	decomposeSteps = 25
+	longestRingS   = 3e-7 // of an antenna behind the line
+)
 
 // earlier returns the earlier sweep with delays stretched by epsilon and
 // shifted by shiftS, and its derivative by epsilon.
@@ -563,7 +555,7 @@ func (p *sweepPair) coarse(plain []complex128) []float64 {
 	variance := p.variances(base, 0.3)
 	top := p.frequencyHz[len(p.frequencyHz)-1]
 	turns := 2 * imag(p.path.Theta(top, p.endM))
-	step := math.Max(1e-5, 0.5/turns)
+	step := math.Max(1e-5, 0.2/turns)
 	type trial struct{ epsilon, cost float64 }
 	var trials []trial
 	var e, level []complex128
@@ -583,7 +575,7 @@ func (p *sweepPair) coarse(plain []complex128) []float64 {
 	for _, t := range trials {
 		near := false
 		for _, s := range starts {
-			near = near || math.Abs(s-t.epsilon) < 2.5*step
+			near = near || math.Abs(s-t.epsilon) < 0.7/turns
 		}
 		if !near {
 			starts = append(starts, t.epsilon)
@@ -611,7 +603,9 @@ func (p *sweepPair) refine(epsilon float64) candidate {
 	weight := make([]float64, len(p.x))
 	nuisances := []complex128(nil)
 	shiftS := 0.0
-	for range 6 {
+	share := 0.3 // first all may differ much, lest what is a little off counts as changed
+	for range 9 {
+		share = math.Max(witness, 0.4*share)
 		a, slope := p.earlier(epsilon, shiftS)
 		base := p.profile.Profile(nil, a).Amplitude
 		columns, sigma := p.nuisanceColumns(a)
@@ -639,7 +633,7 @@ func (p *sweepPair) refine(epsilon float64) candidate {
 		for range 4 {
 			residual()
 			p.noise = noiseOf(e)
-			variance = p.variances(base, witness)
+			variance = p.variances(base, share)
 			robustWeights(weight, e, variance)
 			for i := range rest {
 				rest[i] = p.measured[i] - base[i]
@@ -664,7 +658,7 @@ func (p *sweepPair) refine(epsilon float64) candidate {
 		}
 		cost += 2 * float64(len(p.x)) / perCell * math.Log(p.noise) // of the density's width
 		nuisances = append(nuisances[:0:0], solved[:whole]...)
-		if cost < c.cost {
+		if cost < c.cost && share == witness {
 			c.cost, c.epsilon, c.shiftS, c.noise = cost, epsilon, shiftS, p.noise
 			c.aligned, c.columns, c.sigmas = a, append([][]complex128{base}, columns...), sigma
 			c.nuisances = nuisances
@@ -679,7 +673,7 @@ func (p *sweepPair) refine(epsilon float64) candidate {
 		stepD = math.Max(-1/top, math.Min(1/top, stepD))
 		epsilon += stepE
 		shiftS += stepD
-		if math.Abs(stepE)*top*p.endS < 1e-4 && math.Abs(stepD)*top < 1e-4 {
+		if share == witness && math.Abs(stepE)*top*p.endS < 1e-4 && math.Abs(stepD)*top < 1e-4 {
 			break
 		}
 	}

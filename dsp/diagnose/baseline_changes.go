@@ -426,6 +426,7 @@ func (w *walk) variance() []float64 {
 			local[i] = math.Max(local[i], portShare)
 		}
 	}
+	w.folded(v, local)
 	passing, skirts := envelope(w.base[0], perCell), envelope(w.base[0], skirtCells*perCell)
 	reach := int(math.Ceil(lobeCells * perCell))
 	for _, b := range w.bumps {
@@ -456,6 +457,37 @@ func (w *walk) variance() []float64 {
 		}
 	}
 	return v
+}
+
+// folded adds to v what bounces between the far end and reflections in front of
+// it and arrives so late that the grid folds it back onto the line, where the
+// alignment stretches it as if it had just come from there. local is the size
+// of the reflections along the line.
+func (w *walk) folded(v, local []float64) {
+	end := w.index(w.endM)
+	mirror := 0.0
+	for _, a := range w.base[0][max(0, end-perCell):min(len(v), end+2*perCell)] {
+		mirror = math.Max(mirror, cmplx.Abs(a))
+	}
+	omega := math.Pi * (w.frequencyHz[0] + w.frequencyHz[len(w.frequencyHz)-1])
+	cellS := 1 / w.bandHz()
+	for which, fold := range w.foldS {
+		share := math.Min(1.5, behindShare+omega*math.Abs(w.epsilon)*fold)
+		if math.Abs(w.foldS[0]/w.foldS[1]-1) > 1e-6 {
+			share = 1.5 // they do not even fall on the same place
+		} else if which == 1 {
+			break
+		}
+		for i, x := range w.x {
+			back := 2*w.endS - 2*w.path.ElectricalM(x)/cables.SpeedOfLight - fold
+			if back < -cellS || back > w.endS {
+				continue
+			}
+			at := w.index(w.path.PhysicalM(back * cables.SpeedOfLight / 2))
+			ghost := share * mirror * mirror * local[at] / w.shrink[at]
+			v[i] += ghost * ghost
+		}
+	}
 }
 
 func (w *walk) index(x float64) int {

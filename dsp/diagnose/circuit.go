@@ -82,6 +82,7 @@ type bench struct {
 	path   *cables.Path
 	load   cables.LoadKind
 	joints []float64
+	named  []*verdictOf // what was named, in the order of the findings
 	// unit is the cost of one natural unit: the variance that the best model
 	// so far leaves, not the noise's, since what the model leaves out counts.
 	unit float64

@@ -23,7 +23,7 @@ func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding,
 	toRecord(b.fit, b.path, b.load, all, found)
 	recordCost := b.fit.Cost
 	consumed := map[*locate.Reflection]bool{}
-	named := map[*locate.Reflection]Finding{}
+	named := map[*locate.Reflection]*verdictOf{}
 	for i, c := range all {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -42,7 +42,7 @@ func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding,
 		for k := range f.Alternatives {
 			f.Alternatives[k].Confidence *= trust(best.state.Cost / recordCost)
 		}
-		named[c.head()] = f
+		named[c.head()] = &verdictOf{finding: f, trials: trials, noiseM: c.head().NoiseM, budgetDB: c.head().BudgetDB}
 		for _, r := range c.members {
 			consumed[r] = true
 		}
@@ -55,13 +55,22 @@ func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding,
 	var out []Finding
 	for i := range found {
 		r := &found[i]
-		if f, ok := named[r]; ok {
-			out = append(out, f)
+		if v, ok := named[r]; ok {
+			out = append(out, v.finding)
+			b.named = append(b.named, v)
 		} else if !consumed[r] {
 			out = append(out, finding(*r))
 		}
 	}
 	return out, nil
+}
+
+// verdictOf is a finding with the trials that led to it, best first.
+type verdictOf struct {
+	finding  Finding
+	trials   []trial
+	noiseM   float64 // the share of the finding's sigma that noise has
+	budgetDB float64
 }
 
 // hypotheses fits cluster c with all that it could be, alone or together with

@@ -1,9 +1,11 @@
 package diagnose
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"downlead/cables"
@@ -49,9 +51,17 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	if hasMirror && lost.significant() && !slowed(out.Findings) {
 		out.Findings = append(out.Findings, lossFinding(lost))
 	}
+	b.measure(out.Findings)
 	for _, r := range found.Echoes {
 		out.Findings = append(out.Findings, finding(r))
 	}
+	slices.SortStableFunc(out.Findings, func(x, y Finding) int { return cmp.Compare(x.DistanceM, y.DistanceM) })
+	oneWayDB := 0.0
+	if hasMirror && lost.significant() {
+		oneWayDB = lost.middleDB / 2
+	}
+	tell(out, s, line, path, b.fit, oneWayDB)
+	b.explain(out, s, line)
 	out.RuntimeS = time.Since(begun).Seconds()
 	return out, nil
 }

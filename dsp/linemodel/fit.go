@@ -525,13 +525,14 @@ func (p *Fit) Restore(s *State) {
 	p.Evaluate()
 }
 
-// PlaceSigma returns the standard deviation of each point's place that noise
-// gives, priors and all fitted quantities of the points, the port and the load
-// included, m. With weights that are not the inverse of the noise's variance, the
-// covariance is that of a weighted fit: N⁻¹·(JᴴW²J)·N⁻¹·σ², N = JᴴWJ. Points
-// that cannot be told apart get a cell.
-func (p *Fit) PlaceSigma() []float64 {
-	out := make([]float64, len(p.Points))
+// Sigma returns the standard deviation that noise gives each fitted quantity of
+// each point, in the order of Points, 0 for what is not fitted; priors and all
+// fitted quantities of the points, the port and the load included. With weights
+// that are not the inverse of the noise's variance, the covariance is that of a
+// weighted fit: N⁻¹·(JᴴW²J)·N⁻¹·σ², N = JᴴWJ. Places that cannot be told apart get
+// a cell.
+func (p *Fit) Sigma() [][quantities]float64 {
+	out := make([][quantities]float64, len(p.Points))
 	list := parameters(p.Points, true)
 	if load := p.Load; load == nil {
 		p.jacobian(list)
@@ -562,13 +563,13 @@ func (p *Fit) PlaceSigma() []float64 {
 	var half, covariance mat.Dense
 	if !chol.Factorize(a) || chol.SolveTo(&half, spread) != nil || chol.SolveTo(&covariance, half.T()) != nil {
 		for i, q := range p.Points {
-			out[i] = p.Cell(q.X)
+			out[i][ByPlace] = p.Cell(q.X)
 		}
 		return out
 	}
 	for c, item := range list {
-		if item.point != nil && item.quantity == ByPlace {
-			out[index[item.point]] = math.Sqrt(math.Max(0, covariance.At(c, c)*p.Noise/2))
+		if item.point != nil {
+			out[index[item.point]][item.quantity] = math.Sqrt(math.Max(0, covariance.At(c, c)*p.Noise/2))
 		}
 	}
 	return out

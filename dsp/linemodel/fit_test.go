@@ -338,7 +338,10 @@ func TestPlaceSigma(t *testing.T) {
 				return p
 			}
 			rng := rand.New(rand.NewPCG(4, 1))
-			stated := build().PlaceSigma()
+			var stated []float64
+			for _, s := range build().Sigma() {
+				stated = append(stated, s[ByPlace])
+			}
 			sum, square := make([]float64, len(stated)), make([]float64, len(stated))
 			p := build()
 			truth := p.Save()

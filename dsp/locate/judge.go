@@ -40,7 +40,10 @@ func (f *finder) judge() *Result {
 	if f.Load != nil {
 		result.LoadGamma = f.Load.Gamma
 	}
-	sigma := f.PlaceSigma()
+	var sigma []float64
+	for _, s := range f.Sigma() {
+		sigma = append(sigma, s[linemodel.ByPlace])
+	}
 	var groups []*group
 	for _, members := range f.clusters(sigma) {
 		groups = append(groups, f.assess(members, sigma))

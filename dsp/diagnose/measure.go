@@ -1,0 +1,82 @@
+package diagnose
+
+import (
+	"math"
+
+	"downlead/cables"
+	"downlead/dsp/linemodel"
+	"downlead/dsp/sweep"
+)
+
+// verdict returns what was named at the place of f, or nil.
+func (b *bench) verdict(f *Finding) *verdictOf {
+	for _, v := range b.named {
+		if v.finding.DistanceM == f.DistanceM && v.finding.Cause == f.Cause && f.IsFault {
+			return v
+		}
+	}
+	return nil
+}
+
+// point returns the point of the fit that v stands for, and what its quantities
+// are sure to; nil where free points stand for it.
+func (b *bench) point(v *verdictOf) (p *linemodel.Point, index int) {
+	for i, q := range b.fit.Points {
+		if q == v.trials[0].point {
+			return q, i
+		}
+	}
+	return nil, -1
+}
+
+// measure gives the findings their evidence in numbers and their uncertainty,
+// from the fit as it stands in the end.
+func (b *bench) measure(found []Finding) {
+	if len(b.named) == 0 {
+		return
+	}
+	sigma := b.fit.Sigma()
+	for i := range found {
+		f := &found[i]
+		v := b.verdict(f)
+		if v == nil {
+			continue
+		}
+		p, at := b.point(v)
+		if p == nil {
+			continue
+		}
+		s := map[int]float64{}
+		for q, value := range sigma[at] {
+			s[q] = value
+		}
+		noise := math.Min(s[linemodel.ByPlace], b.fit.Cell(p.X))
+		f.SigmaM = math.Sqrt(math.Max(0, f.SigmaM*f.SigmaM-v.noiseM*v.noiseM) + noise*noise)
+		f.ExtentSigmaM = s[linemodel.ByExtent]
+		f.ReturnLossDB = -20 * math.Log10(math.Max(b.fit.RMS(p), 1e-6))
+		f.Evidence = append(describe(p, s, b.fit, 0, f.Place), f.Evidence...)
+	}
+}
+
+// explain adds to each named fault what the port would show were it repaired,
+// and the reasoning.
+func (b *bench) explain(out *Findings, s *sweep.Sweep, line *cables.Line) {
+	for i := range out.Findings {
+		f := &out.Findings[i]
+		r := reasoning{Path: b.path, Others: out.Findings, LowHz: s.FrequencyHz[0], HighHz: s.FrequencyHz[len(s.FrequencyHz)-1],
+			ResidualRMS: b.fit.ResidualRMS(), NoiseRMS: math.Sqrt(b.fit.Noise)}
+		if v := b.verdict(f); v != nil {
+			r.BudgetDB = v.budgetDB
+			for _, t := range v.trials {
+				words := describe(t.point, nil, b.fit, 0, "")
+				r.Considered = append(r.Considered, considered{Cause: t.cause, Score: t.score, Words: words[0], Converged: true})
+			}
+			if p, _ := b.point(v); p != nil {
+				after, ok := repairedVerdict(b.fit, []*linemodel.Point{p}, s, line)
+				r.Repaired = repairedWords(f.Cause.Words(), out.Verdict, after, ok)
+				f.Evidence = append(f.Evidence, r.Repaired)
+			}
+		}
+		f.Explanation = explain(*f, r)
+	}
+}
