@@ -15,6 +15,7 @@ const (
 	pairMost       = 4    // a larger crowd is a stretch, not a pair
 	pairStepCells  = 0.1  // of the first search; the second is four times finer
 	pairSpanCells  = 1.2  // from the middle of the crowd, where the two are looked for
+	pairSlack      = 0.01 // of the saving, that the steps of the second search may miss: (π·step/2)² and some
 	pairLeastCells = 0.25 // nearer, noise and the shape of one reflection look alike
 )
 
@@ -50,8 +51,10 @@ func (f *finder) repair(p *linemodel.Point) {
 	bare := f.Save()
 	best, bestScore := held, held.Cost+float64(quantities)*enoughFor*f.Noise
 	for _, rising := range []bool{false, true} {
-		two, ok := f.bestPair(middle, cell, gain, rising)
-		if !ok {
+		two, explained := f.bestPair(middle, cell, gain, rising)
+		// Two free complex amplitudes explain more than two parts will, but for
+		// the steps of the search.
+		if explained == 0 || bare.Cost-(1+pairSlack)*explained > bestScore {
 			continue
 		}
 		var points []*linemodel.Point
@@ -88,10 +91,11 @@ func fitted(p *linemodel.Point) int {
 
 // bestPair returns the two places around x whose free complex reflections
 // (with rising, in proportion to frequency) explain most of the residual, as
-// starts of the kind that each one's phase is nearest to. Two amplitudes follow
+// starts of the kind that each one's phase is nearest to, and how much cost they
+// would save. Two amplitudes follow
 // linearly for every pair of places, and their Gram matrix depends on the gap
 // between the places alone.
-func (f *finder) bestPair(x, cell float64, gain []complex128, rising bool) (two [2]start, ok bool) {
+func (f *finder) bestPair(x, cell float64, gain []complex128, rising bool) (two [2]start, explained float64) {
 	shape := func(k int) float64 {
 		if rising {
 			return f.Ratio[k]
@@ -148,9 +152,8 @@ func (f *finder) bestPair(x, cell float64, gain []complex128, rising bool) (two 
 				}
 				u := (complex(power, 0)*a - m*b) / complex(det, 0)
 				v := (complex(power, 0)*b - cmplx.Conj(m)*a) / complex(det, 0)
-				explained := real(cmplx.Conj(a)*u + cmplx.Conj(b)*v)
-				if explained > most {
-					most, c = explained, [2]complex128{u, v}
+				if saved := real(cmplx.Conj(a)*u + cmplx.Conj(b)*v); saved > most {
+					most, c = saved, [2]complex128{u, v}
 					at = [2]float64{from[0] + float64(i)*step, from[1] + float64(j)*step}
 				}
 			}
@@ -160,7 +163,7 @@ func (f *finder) bestPair(x, cell float64, gain []complex128, rising bool) (two 
 	first := x - pairSpanCells*cell
 	search([2]float64{first, first}, steps, pairStepCells*cell, true)
 	if most == 0 {
-		return two, false
+		return two, 0
 	}
 	fine := pairStepCells / 4 * cell
 	search([2]float64{at[0] - 4*fine, at[1] - 4*fine}, 9, fine, false)
@@ -180,5 +183,5 @@ func (f *finder) bestPair(x, cell float64, gain []complex128, rising bool) (two 
 		s.value = 2 * cmplx.Abs(turned)
 		two[i] = s
 	}
-	return two, true
+	return two, most
 }
