@@ -74,6 +74,7 @@ type trial struct {
 	point *linemodel.Point
 	score float64 // log posterior, to within a constant, in natural units
 	state *linemodel.State
+	words string // the circuit as fitted, in short
 }
 
 // bench tries hypotheses on a fit that stays as it is.
@@ -110,7 +111,13 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 		attempt := func(p *linemodel.Point) {
 			p.Fits = c.fits
 			p.Passive = c.form != linemodel.Step
-			if p.Passive {
+			if c.cause == ConnectorMismatch {
+				// Like any joint it may change the impedance a little.
+				p.Fits[linemodel.ByFlat] = true
+				p.Prior[linemodel.ByFlat].Sigma = jointFlatSigma
+				p.Passive = false
+			}
+			if p.Passive || c.cause == ConnectorMismatch {
 				p.Flat, p.Rising, p.Falling = math.Max(0, p.Flat), math.Max(0, p.Rising), math.Max(0, p.Falling)
 			}
 			fit.Sample(p)
@@ -123,6 +130,9 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			t.score += c.prior - float64(count(c.fits))
 			if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
 				t.score -= 8 // a capacitance without loss is not water
+			}
+			if c.cause == ConnectorMismatch && p.Rising < 0 {
+				t.score -= 20 // the other circuit's case
 			}
 			if c.cause == DentOrKink {
 				if joint, ok := nearest(b.joints, p.X); ok && math.Abs(joint-p.X) < 2.5*placeSigma(joint) {
@@ -284,13 +294,14 @@ func (b *bench) settle(trials []trial) []trial {
 			continue
 		}
 		seen[t.cause]++
+		b.fit.Restore(t.state)
 		if len(out) < 6 {
-			b.fit.Restore(t.state)
 			before := b.fit.Cost
 			b.fit.Refine(around(b.fit, t.point), true, true, 8)
 			t.score += (before - b.fit.Cost) / b.unit
 			t.state = b.fit.Save()
 		}
+		t.words = describe(t.point, nil, b.fit, 0, "")[0]
 		out = append(out, t)
 	}
 	b.fit.Restore(held)

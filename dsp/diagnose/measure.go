@@ -68,8 +68,7 @@ func (b *bench) explain(out *Findings, s *sweep.Sweep, line *cables.Line) {
 		if v := b.verdict(f); v != nil {
 			r.BudgetDB = v.budgetDB
 			for _, t := range v.trials {
-				words := describe(t.point, nil, b.fit, 0, "")
-				r.Considered = append(r.Considered, considered{Cause: t.cause, Score: t.score, Words: words[0], Converged: true})
+				r.Considered = append(r.Considered, considered{Cause: t.cause, Score: t.score, Words: t.words, Converged: true})
 			}
 			if p, _ := b.point(v); p != nil {
 				after, ok := repairedVerdict(b.fit, []*linemodel.Point{p}, s, line)
