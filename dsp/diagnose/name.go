@@ -17,21 +17,29 @@ const temper = 4
 // that it could be.
 func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding, error) {
 	all := clusters(b.fit, found)
-	if len(all) == 0 {
+	var kept []*cluster
+	anything := false
+	for _, c := range all {
+		anything = anything || c.excess
+		if c.excess || c.head().Kind == locate.Mid {
+			kept = append(kept, c)
+		}
+	}
+	if !anything {
 		return plain(found), nil
 	}
-	toRecord(b.fit, b.path, b.load, all, found)
+	toRecord(b.fit, b.path, b.load, kept, found)
 	recordCost := b.fit.Cost
 	consumed := map[*locate.Reflection]bool{}
 	named := map[*locate.Reflection]*verdictOf{}
-	for i, c := range all {
+	for i, c := range kept {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		if consumed[c.head()] {
+		if !c.excess || consumed[c.head()] {
 			continue
 		}
-		trials, partner := b.hypotheses(c, all[i+1:], consumed)
+		trials, partner := b.hypotheses(i, kept, consumed)
 		trials = b.settle(trials)
 		best := trials[0]
 		b.fit.Restore(best.state)
@@ -73,13 +81,14 @@ type verdictOf struct {
 	budgetDB float64
 }
 
-// hypotheses fits cluster c with all that it could be, alone or together with
-// one of the later clusters; partner tells which one a trial takes in.
-func (b *bench) hypotheses(c *cluster, later []*cluster, consumed map[*locate.Reflection]bool) (trials []trial, partner map[*linemodel.Point]*cluster) {
+// hypotheses fits cluster i with all that it could be, alone or together with
+// one of the others; partner tells which one a trial takes in.
+func (b *bench) hypotheses(i int, all []*cluster, consumed map[*locate.Reflection]bool) (trials []trial, partner map[*linemodel.Point]*cluster) {
+	c := all[i]
 	trials = append(b.circuits(c.points), b.dent(c.points)...)
 	partner = map[*linemodel.Point]*cluster{}
 	if b.fit.RMS(c.points[0]) > edgeAbove {
-		for _, d := range later {
+		for _, d := range all[i+1:] {
 			if consumed[d.head()] || b.fit.RMS(d.points[0]) < edgeAbove {
 				continue
 			}
@@ -98,19 +107,23 @@ func (b *bench) hypotheses(c *cluster, later []*cluster, consumed map[*locate.Re
 		if t, ok := b.uneven(c.points); ok {
 			trials = append(trials, t)
 		}
-		for _, d := range later {
-			_, last := d.span()
-			if d.head().Kind != locate.Mid || last-c.points[0].X > wetMostM || b.fit.SpanAt(last) != b.fit.SpanAt(c.points[0].X) || consumed[d.head()] {
+		for j, d := range all {
+			if j == i || consumed[d.head()] || !b.oneStretch(c, d) {
 				continue
 			}
 			for _, t := range b.wet(append(append([]*linemodel.Point(nil), c.points...), d.points...)) {
 				partner[t.point] = d
 				trials = append(trials, t)
 			}
-			break
 		}
 	}
 	return trials, partner
+}
+
+// oneStretch says whether two clusters may be the edges of one stretch.
+func (b *bench) oneStretch(c, d *cluster) bool {
+	x, y := c.points[0].X, d.points[0].X
+	return c.head().Kind == locate.Mid && d.head().Kind == locate.Mid && math.Abs(x-y) < wetMostM && b.fit.SpanAt(x) == b.fit.SpanAt(y)
 }
 
 // trust is how often a name is right whose circuit leaves ratio times the cost

@@ -94,6 +94,9 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 		t := b.try(instead, p)
 		t.cause = DentOrKink
 		t.score -= 0.5 + 2*3
+		if p.Ratio > dentMostRatio {
+			t.score -= 8
+		}
 		if joint, ok := nearest(b.joints, p.X+p.Extent/2); ok && math.Abs(joint-p.X-p.Extent/2) < 2.5*placeSigma(joint) {
 			t.score -= atJointByChance
 		}
@@ -106,8 +109,12 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 // atJointByChance is what it costs a dent to lie just where a joint is.
 const atJointByChance = 4
 
-// dentM is how long a dent or kink usually is.
-const dentM = 0.08
+// How a dent or kink usually is: so long, and no nearer to the cable's own
+// impedance.
+const (
+	dentM         = 0.08
+	dentMostRatio = 0.95
+)
 
 // wet tries stretches of wet cable instead of the given points: between any two
 // of the strongest, which may be its edges, and over all of them.
@@ -211,6 +218,7 @@ const (
 // cluster is one thing to be named: a reflection, or neighbours within a
 // section that may be one stretch.
 type cluster struct {
+	excess  bool // more than a sound line shows
 	members []*locate.Reflection
 	points  []*linemodel.Point // strongest first
 }
@@ -227,8 +235,7 @@ func (c *cluster) span() (from, to float64) {
 }
 
 // clusters gathers what may be one fault: neighbours in mid-section that
-// follow each other within reach; every other reflection by itself. Clusters
-// without any excess are left out.
+// follow each other within reach; every other reflection by itself.
 func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
 	var out []*cluster
 	var open *cluster
@@ -253,26 +260,22 @@ func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
 			open = c
 		}
 	}
-	kept := out[:0]
 	for _, c := range out {
-		excess, power := false, 0.0
+		power := 0.0
 		for i, r := range c.members {
-			excess = excess || r.Excess
+			c.excess = c.excess || r.Excess
 			power += math.Pow(10, -r.ReturnLossDB/10)
 			if r.ReturnLossDB < c.members[0].ReturnLossDB {
 				c.members[0], c.members[i] = c.members[i], c.members[0]
 			}
 		}
 		// A stretch of weak reflections is too much where one of them is not.
-		if !excess && (len(c.members) < 3 || power < stretchPower) {
-			continue
-		}
+		c.excess = c.excess || len(c.members) >= 3 && power > stretchPower
 		for i, p := range c.points {
 			if fit.RMS(p) > fit.RMS(c.points[0]) {
 				c.points[0], c.points[i] = c.points[i], c.points[0]
 			}
 		}
-		kept = append(kept, c)
 	}
-	return kept
+	return out
 }
