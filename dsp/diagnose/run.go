@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/cmplx"
 	"slices"
 	"time"
 
@@ -36,7 +37,10 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	for _, k := range found.LeftOut {
 		out.LeftOutHz = append(out.LeftOutHz, s.FrequencyHz[k])
 	}
-	out.Verdict = judge(s, line)
+	out.Warnings = append(out.Warnings, line.Notes...)
+	judged := without(s, found.LeftOut)
+	out.Verdict = judge(judged, line)
+	out.Warnings = append(out.Warnings, coverageWarnings(judged, line)...)
 	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
 	named, err := b.name(ctx, found.Reflections)
 	if err != nil {
@@ -69,34 +73,79 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 // total stands for an infinite VSWR in numbers.
 const total = 9999
 
-// judge holds the sweep against the line's limit: in the antenna's band, over
-// the whole sweep without one.
+// without returns s without the given points, whose indices ascend.
+func without(s *sweep.Sweep, points []int) *sweep.Sweep {
+	if len(points) == 0 {
+		return s
+	}
+	c := *s
+	c.FrequencyHz, c.Gamma = nil, nil
+	for k, f := range s.FrequencyHz {
+		if len(points) > 0 && points[0] == k {
+			points = points[1:]
+			continue
+		}
+		c.FrequencyHz = append(c.FrequencyHz, f)
+		c.Gamma = append(c.Gamma, s.Gamma[k])
+	}
+	return &c
+}
+
+// judgedBand is where the limit holds: in the antenna's band as far as the
+// sweep has it, over the whole sweep without one, or where it has none of it.
+func judgedBand(s *sweep.Sweep, line *cables.Line) (lowHz, highHz float64, whole bool) {
+	lowHz, highHz = s.FrequencyHz[0], s.FrequencyHz[len(s.FrequencyHz)-1]
+	band := line.Load.BandHz
+	if line.Load.Kind != cables.Antenna || band[1] <= band[0] {
+		return lowHz, highHz, true
+	}
+	for _, f := range s.FrequencyHz {
+		if f >= band[0] && f <= band[1] {
+			return math.Max(lowHz, band[0]), math.Min(highHz, band[1]), band[0] >= lowHz && band[1] <= highHz
+		}
+	}
+	return lowHz, highHz, false
+}
+
+// coverageWarnings says what the sweep leaves unjudged of the antenna's band.
+func coverageWarnings(s *sweep.Sweep, line *cables.Line) []string {
+	low, high, whole := judgedBand(s, line)
+	if whole {
+		return nil
+	}
+	band := line.Load.BandHz
+	if high < band[0] || low > band[1] {
+		return []string{fmt.Sprintf("the sweep has no point in the antenna's band, %s: the limit was judged over the whole sweep, where an antenna need not match; sweep its band for a verdict",
+			bandWords(band[0], band[1]))}
+	}
+	return []string{fmt.Sprintf("the sweep covers only %s of the antenna's band, %s: the rest was not judged", bandWords(low, high), bandWords(band[0], band[1]))}
+}
+
+// judge holds the sweep against the line's limit.
 func judge(s *sweep.Sweep, line *cables.Line) Verdict {
-	v := Verdict{LowHz: s.FrequencyHz[0], HighHz: s.FrequencyHz[len(s.FrequencyHz)-1], LimitVSWR: line.Limits.VSWR}
-	if v.LimitVSWR == 0 && line.Limits.ReturnLossDB > 0 {
-		v.LimitVSWR = sweep.VSWRFromReturnLoss(line.Limits.ReturnLossDB)
-	}
-	if band := line.Load.BandHz; line.Load.Kind == cables.Antenna && band[1] > band[0] {
-		v.LowHz, v.HighHz = math.Max(v.LowHz, band[0]), math.Min(v.HighHz, band[1])
-	}
-	worst := -1.0
+	v := Verdict{LimitVSWR: line.Limits.LimitVSWR()}
+	v.LowHz, v.HighHz, _ = judgedBand(s, line)
+	worst := 0.0
 	for k, f := range s.FrequencyHz {
 		if f < v.LowHz || f > v.HighHz {
 			continue
 		}
-		if a := real(s.Gamma[k])*real(s.Gamma[k]) + imag(s.Gamma[k])*imag(s.Gamma[k]); a > worst {
+		if a := cmplx.Abs(s.Gamma[k]); a > worst || v.AtHz == 0 {
 			worst, v.AtHz = a, f
 		}
 	}
-	v.WorstVSWR = math.Min(total, sweep.VSWRFromMagnitude(math.Sqrt(math.Max(0, worst))))
+	v.WorstVSWR = math.Min(total, sweep.VSWRFromMagnitude(worst))
 	v.Passes = v.LimitVSWR == 0 || v.WorstVSWR <= v.LimitVSWR
 	return v
 }
 
+// usual is the confidence in what needs no more than its place and size.
+const usual = 0.9
+
 // finding puts a reflection into the terms of a finding.
 func finding(r locate.Reflection) Finding {
 	f := Finding{DistanceM: r.DistanceM, SigmaM: r.SigmaM, ExtentM: r.ExtentM, ReturnLossDB: r.ReturnLossDB, PhaseDeg: r.PhaseDeg,
-		Place: r.Place, IsFault: r.Excess, Confidence: 0.5, Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
+		Place: r.Place, IsFault: r.Excess, Confidence: usual, Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
 	switch {
 	case r.Kind == locate.EchoOf:
 		f.Cause, f.GhostOf, f.IsFault = Ghost, []float64{r.Of[0], r.Of[1]}, false
@@ -116,7 +165,7 @@ func finding(r locate.Reflection) Finding {
 		f.Cause, f.Confidence = AntennaFault, 0.8
 		f.Alternatives = append(f.Alternatives, Alternative{PoorContact, 0.08}, Alternative{WaterInConnector, 0.06})
 	default:
-		f.Cause = Unnamed
+		f.Cause, f.Confidence = Unnamed, 0.5
 	}
 	f.Evidence = append(f.Evidence, fmt.Sprintf("local return loss %.1f dB against %.1f dB expected", r.ReturnLossDB, r.BudgetDB))
 	return f
