@@ -192,7 +192,8 @@ func atPlace(place string) string {
 // describe says in words and numbers what circuit p is. sigma holds the standard
 // deviations of its quantities by linemodel.ByFlat, ByRising, …, in the model's
 // terms; what is missing or 0 is not known. zLine is the line's impedance at
-// the place, ohm, 0 for the record's; place is in words or empty.
+// the place, ohm, 0 for the record's; place is in words or empty. There is
+// always at least one sentence.
 func describe(p *linemodel.Point, sigma map[int]float64, fit *linemodel.Fit, zLine float64, place string) []string {
 	if zLine == 0 {
 		zLine = lineOhm(fit.Path, p.X)
@@ -211,6 +212,9 @@ func describe(p *linemodel.Point, sigma map[int]float64, fit *linemodel.Fit, zLi
 		d.foreign()
 	}
 	d.local()
+	if len(d.words) == 0 {
+		d.say("nothing that reflects%s", d.where())
+	}
 	return d.words
 }
 
