@@ -79,8 +79,8 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			var copied *linemodel.Point
 			if p != nil {
 				copied = fit.NewPoint(q.X, p.Form)
-				copied.Flat, copied.Rising, copied.Falling, copied.Passive = p.Flat, p.Rising, p.Falling, true
-				copied.Fits = p.Fits
+				copied.CopyFrom(p)
+				copied.X = q.X
 				fit.Sample(copied)
 				fit.Insert(copied)
 				fit.Links = append(fit.Links, linemodel.Link{A: copied, B: q, SigmaM: 0.002})
@@ -110,20 +110,9 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		if !c.needsJoint {
 			continue
 		}
-		for _, size := range []float64{0.15, 0.5, 1.5} {
-			p := &linemodel.Point{Form: c.form, Fits: c.fits}
-			if c.fits[linemodel.ByFlat] {
-				p.Flat = size
-			}
-			if c.fits[linemodel.ByRising] {
-				p.Rising = size
-			}
-			if c.fits[linemodel.ByFalling] {
-				p.Falling = size
-				if c.form == linemodel.Shunt {
-					p.Falling = 0.05 * size
-				}
-			}
+		for _, size := range startSizes() {
+			p := &linemodel.Point{Form: c.form}
+			c.begin(p, size)
 			attempt(p, c.cause, c.prior-3)
 		}
 	}

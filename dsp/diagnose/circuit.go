@@ -61,6 +61,27 @@ func parted(p *linemodel.Point, middleHz, referenceOhm float64) bool {
 	return p.Flat*referenceOhm > ohm || p.Falling*referenceOhm > 1/(2*math.Pi*middleHz*farad)
 }
 
+// startSizes are sizes, relative to the line's impedance, from one of which a
+// circuit's fit finds its way where no reflection of its own tells its size.
+func startSizes() []float64 { return []float64{0.15, 0.5, 1.5} }
+
+// begin gives p the circuit c of the given size. It is not sampled.
+func (c *circuit) begin(p *linemodel.Point, size float64) {
+	p.Form, p.Fits, p.Passive = c.form, c.fits, true
+	if c.fits[linemodel.ByFlat] {
+		p.Flat = size
+	}
+	if c.fits[linemodel.ByRising] {
+		p.Rising = size
+	}
+	if c.fits[linemodel.ByFalling] {
+		p.Falling = size
+		if c.form == linemodel.Shunt { // there a dielectric's loss
+			p.Falling = 0.05 * size
+		}
+	}
+}
+
 // A capacitance whose conductance is below this is dry: a loss tangent of 0.02,
 // or half a millisiemens at 50 ohm. Common practice, no source.
 const (

@@ -474,6 +474,15 @@ func (q *Point) saved() saved {
 	return s
 }
 
+// CopyFrom takes over the quantities, form and priors of p; Sample makes them
+// count.
+func (q *Point) CopyFrom(p *Point) {
+	q.Form, q.Passive, q.Fits, q.Prior = p.Form, p.Passive, p.Fits, p.Prior
+	for c := range quantities { // which field a quantity is depends on the form
+		*q.quantity(c) = *p.quantity(c)
+	}
+}
+
 // State is a fit to come back to: which points there are, their values, the
 // links, the port's errors, the load, and the cost.
 type State struct {
