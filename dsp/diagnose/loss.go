@@ -10,13 +10,13 @@ import (
 )
 
 // What the far end may swallow by itself, and how much more than its record a
-// sound line may lose. Common practice, no source: an antenna out of its band
-// reflects all but a decibel or two; cable loss is within 5 % of its sheet,
-// and every joint adds a little.
+// sound line may lose, there and back. Common practice, no source: cable loss is
+// within 5 % of its sheet, mostly within half of that, every joint adds a
+// little, and an antenna out of its band reflects all but a decibel or two.
 const (
 	antennaSwallowsDB = 2.0
-	lossShare         = 0.12
-	lossFloorDB       = 0.5
+	lossShare         = 0.09
+	lossFloorDB       = 0.35
 	mostLossShare     = 3.0 // beyond that the far end is no mirror
 	bandMargin        = 0.3 // share of its band's edges within which an antenna is in between
 )
@@ -28,6 +28,7 @@ type excess struct {
 	nominalDB float64 // the record's, at the middle of the span
 	sigmaDB   float64
 	at        cables.Span // the section that loses most by its record
+	endDB     float64     // what a sound far end may swallow by itself
 }
 
 // excessLoss compares what a total reflection at the far end brings back with
@@ -54,6 +55,7 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 	case cables.Antenna:
 		if fit.Load != nil {
 			gamma, baseMost = fit.Load.Gamma, antennaSwallowsDB
+			e.endDB = antennaSwallowsDB
 		}
 	}
 	for i := range found {
@@ -112,7 +114,9 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 	return e, e.sigmaDB < 0.15+0.06*slope && e.middleDB < mostLossShare*e.nominalDB
 }
 
-// significant says that the line loses more than a sound one may.
+// significant says that the line loses more than a sound one may. What an
+// antenna swallows grows towards its band much as cable loss does: no fit over
+// frequency takes it out for certain, so all of it must be exceeded.
 func (e excess) significant() bool {
-	return e.middleDB > lossFloorDB+lossShare*e.nominalDB
+	return e.middleDB > lossFloorDB+e.endDB+lossShare*e.nominalDB
 }
