@@ -35,7 +35,7 @@ const (
 	baselinePlaneSigmaS   = 2e-11 // of d: 3 mm there and back
 	baselineDirectivity   = 0.01
 	baselineSourceMatch   = 0.02
-	baselineTracking      = 0.01
+	baselineTracking      = 0.02
 	// witness is the share of a reflection that may differ between two sweeps
 	// for reasons that the alignment does not know; 36 dB.
 	witness = 0.015
@@ -66,8 +66,8 @@ type sweepPair struct {
 	endS        float64      // τ_end
 	endM        float64
 	foldS       [2]float64 // delay after which the grid of now, and that of the earlier sweep, repeats
-	turn        []float64 // u: the place in the band, −1 to 1
-	cellM       float64   // the line's mean cell
+	turn        []float64  // u: the place in the band, −1 to 1
+	cellM       float64    // the line's mean cell
 	profile     *distance.Transform
 	x           []float64 // places of the profiles
 	carrier     *carrier
@@ -120,6 +120,9 @@ func newSweepPair(now, before *sweep.Sweep, path *cables.Path, line *cables.Line
 	p.turn = dsp.BandPositions(p.frequencyHz, p.frequencyHz[0], p.frequencyHz[n-1])
 	p.cellM = cables.SpeedOfLight / (2 * band) * p.endM / path.ElectricalM(p.endM)
 	to := p.endM + 3*p.cellM
+	if line.Load.Kind == cables.Antenna { // it answers from some way behind its connector
+		to += antennaDepthM
+	}
 	if line.Load.Kind == "" { // where the line ends is not known
 		to = 0.9 * path.PhysicalM(cables.SpeedOfLight/(2*meanStep(p.frequencyHz)))
 		p.endM, p.endS = to, 2*path.ElectricalM(to)/cables.SpeedOfLight
@@ -200,6 +203,8 @@ func (p *sweepPair) decompose(before *sweep.Sweep) {
 }
 
 const (
+	mostStarts     = 6
+	antennaDepthM  = 2.5
 	decomposeSteps = 25
 	longestRingS   = 3e-7 // of an antenna behind the line
 )
@@ -244,7 +249,7 @@ func (p *sweepPair) nuisanceColumns(a []complex128) (columns [][]complex128, sig
 	}
 	// Where most of the line lies behind a fault, most of it is weaker: the
 	// instrument must not account for that, however many places say so.
-	firm := math.Sqrt(1 + p.endM/p.cellM/10)
+	firm := math.Pow(1+p.endM/p.cellM/10, 0.25)
 	for j := range gainTerms {
 		columns = append(columns, p.times(a, func(k int) complex128 { return complex(math.Pow(p.turn[k], float64(j)), 0) }))
 		sigma = append(sigma, baselineTracking/float64(j+1)/firm)
@@ -358,10 +363,33 @@ func envelope(a []complex128, reach int) []float64 {
 	for i, v := range a {
 		size[i] = cmplx.Abs(v)
 	}
-	out := make([]float64, len(a))
-	for i := range a {
-		for _, v := range size[max(0, i-reach):min(len(a), i+reach+1)] {
-			out[i] = math.Max(out[i], v)
+	return widest(size, reach)
+}
+
+// widest returns the greatest of size within reach places. The greatest of each
+// block, run forwards and backwards, gives it in linear time (M. van Herk,
+// Pattern Recognition Letters 13, 1992, from memory).
+func widest(size []float64, reach int) []float64 {
+	n, width := len(size), 2*reach+1
+	ahead, behind := make([]float64, n), make([]float64, n)
+	for i := range n {
+		ahead[i] = size[i]
+		if i%width != 0 {
+			ahead[i] = math.Max(ahead[i-1], size[i])
+		}
+		j := n - 1 - i
+		behind[j] = size[j]
+		if j+1 < n && (j+1)%width != 0 {
+			behind[j] = math.Max(behind[j+1], size[j])
+		}
+	}
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = math.Max(behind[max(0, i-reach)], ahead[min(n-1, i+reach)])
+		if i < reach || i+reach >= n { // a window that the ends cut
+			for _, v := range size[max(0, i-reach):min(n, i+reach+1)] {
+				out[i] = math.Max(out[i], v)
+			}
 		}
 	}
 	return out
@@ -551,38 +579,47 @@ func (d *demodulated) at(x float64) complex128 {
 func (p *sweepPair) coarse(plain []complex128) []float64 {
 	base := p.profile.Profile(nil, plain).Amplitude
 	read := p.demodulate(base)
-	p.noise = noiseOf(p.measured) // an upper bound here
+	// Side lobes far from where they come from turn as the place is read that
+	// is stretched, which the line does not: they count as noise here.
+	most := 0.0
+	for _, v := range base {
+		most = math.Max(most, cmplx.Abs(v))
+	}
+	p.noise = noiseOf(p.measured) + 4e-6*most*most
 	variance := p.variances(base, 0.3)
 	top := p.frequencyHz[len(p.frequencyHz)-1]
 	turns := 2 * imag(p.path.Theta(top, p.endM))
 	step := math.Max(1e-5, 0.2/turns)
 	type trial struct{ epsilon, cost float64 }
 	var trials []trial
-	var e, level []complex128
+	var e []complex128
 	var some []float64
 	for i := -math.Ceil(baselineVelocityMost / step); i <= math.Ceil(baselineVelocityMost/step); i++ {
 		epsilon := i * step
-		e, some, level = e[:0], some[:0], level[:0]
+		e, some = e[:0], some[:0]
 		for n := 0; n < len(p.x); n += perCell / 2 {
 			x := p.x[n]
-			e = append(e, p.measured[n]-read.at(x-epsilon*math.Max(0, math.Min(x, p.endM))))
-			some = append(some, variance[n])
+			far := p.path.ElectricalM(x)
+			from := p.path.PhysicalM(far - epsilon*math.Max(0, math.Min(far, p.endS*cables.SpeedOfLight/2)))
+			e = append(e, p.measured[n]-read.at(from))
+			some = append(some, variance[min(len(variance)-1, max(0, int(math.Round((from-read.from)/read.step))))])
 		}
 		trials = append(trials, trial{epsilon, 2*robustCost(e, some)*perCell/2 + stretchPrior(epsilon)})
 	}
-	sort.SliceStable(trials, func(i, j int) bool { return trials[i].cost < trials[j].cost })
 	starts := []float64{0}
-	for _, t := range trials {
-		near := false
-		for _, s := range starts {
-			near = near || math.Abs(s-t.epsilon) < 0.7/turns
+	var minima []trial
+	for i, t := range trials {
+		lowest := true
+		for _, other := range trials[max(0, i-3):min(len(trials), i+4)] {
+			lowest = lowest && t.cost <= other.cost
 		}
-		if !near {
-			starts = append(starts, t.epsilon)
+		if lowest {
+			minima = append(minima, t)
 		}
-		if len(starts) == 4 {
-			break
-		}
+	}
+	sort.SliceStable(minima, func(i, j int) bool { return minima[i].cost < minima[j].cost })
+	for _, t := range minima[:min(len(minima), mostStarts-1)] {
+		starts = append(starts, t.epsilon)
 	}
 	return starts
 }

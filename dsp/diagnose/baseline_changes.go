@@ -22,10 +22,11 @@ const (
 	ghostShare    = 0.7   // of |r|²: the same for a strong change
 	sideLobes     = 0.006 // of the window, as an amplitude: what changes near a strong reflection changes them
 	skirtCells    = 8
-	portShare     = 0.02 // what the port itself may throw back
+	loadCells     = 1.5  // what is nearer to the end than this is the load, or its connector
+	foldedShare   = 0.02 // of its way: how far a folded bounce may lie from where the record puts it
+	portShare     = 0.03 // what the port itself may throw back
 	changeFloorDB = 62.0 // local return loss below which no change is looked for
-	changeCost    = 25.0 // what one more change must explain, in natural units
-	delayCost     = 12.0 // and a delay
+	delayCost     = 12.0 // what a delay must explain besides, in natural units
 	partTerms     = 3    // terms of a polynomial over the band that stand for a part's reflection
 	behindTerms   = 4    // and for what passes it
 	echoTerms     = 3
@@ -161,6 +162,9 @@ func compareBaseline(ctx context.Context, now, before *sweep.Sweep, path *cables
 		d.Warnings = append(d.Warnings, fmt.Sprintf("the whole line is %.2f %% %s than in the earlier sweep: a large difference of temperature, or water along all of it",
 			100*v, map[bool]string{true: "slower", false: "faster"}[aligned.Velocity < 0]))
 	}
+	if math.Abs(p.foldS[0]/p.foldS[1]-1) > 1e-6 && math.Min(p.foldS[0], p.foldS[1]) < 2.2*p.endS {
+		d.Warnings = append(d.Warnings, "the two sweeps step differently, and so coarsely that what bounces twice folds back onto the line, in each to another place: small changes may be such bounces; sweep again with the points of the earlier sweep")
+	}
 	if aligned.AfterDB > -20 && len(d.Changes) == 0 {
 		d.Warnings = append(d.Warnings, fmt.Sprintf("the earlier sweep differs by %.0f dB of full scale even when aligned: is it of this line?", aligned.AfterDB))
 	}
@@ -189,6 +193,7 @@ type bump struct {
 	part    bool    // reflects itself
 	cut     float64 // what lies behind this place is changed
 	delayS  float64
+	fromM   float64 // without a part: the last place in front that had not changed
 	columns [][]complex128
 	value   []complex128
 }
@@ -426,7 +431,18 @@ func (w *walk) variance() []float64 {
 			local[i] = math.Max(local[i], portShare)
 		}
 	}
-	w.folded(v, local)
+	fresh := make([]float64, len(v)) // what has been found so far
+	for _, b := range w.bumps {
+		if b.part && len(b.value) > 0 {
+			i := w.index(b.x)
+			fresh[i] = math.Max(fresh[i], cmplx.Abs(b.value[0]))
+		}
+	}
+	fresh = widest(fresh, perCell)
+	w.folded(v, local, fresh)
+	for i := range local {
+		local[i] = math.Max(local[i], fresh[i])
+	}
 	passing, skirts := envelope(w.base[0], perCell), envelope(w.base[0], skirtCells*perCell)
 	reach := int(math.Ceil(lobeCells * perCell))
 	for _, b := range w.bumps {
@@ -441,12 +457,12 @@ func (w *walk) variance() []float64 {
 		}
 		share := math.Max(behindShare, ghostShare*size*size)
 		for i, x := range w.x {
-			if x < b.cut-w.cellM {
+			if x < b.cut-w.cellM/2 {
 				continue
 			}
 			left := share*passing[i] + sideLobes*math.Min(1, 3*size)*skirts[i]
 			v[i] += left * left
-			if back := 2*w.path.ElectricalM(b.x) - w.path.ElectricalM(x); b.part && x > b.x && back > -w.cellM {
+			if back := 2*w.path.ElectricalM(b.x) - w.path.ElectricalM(x); b.part && x > b.x && back > -w.cellM && back < w.path.ElectricalM(b.x)-lobeCells*w.cellM {
 				ghost := ghostShare * size * size * local[w.index(w.path.PhysicalM(back))] * w.shrink[i]
 				v[i] += ghost * ghost
 			}
@@ -462,8 +478,8 @@ func (w *walk) variance() []float64 {
 // folded adds to v what bounces between the far end and reflections in front of
 // it and arrives so late that the grid folds it back onto the line, where the
 // alignment stretches it as if it had just come from there. local is the size
-// of the reflections along the line.
-func (w *walk) folded(v, local []float64) {
+// of the earlier reflections along the line, fresh that of the new ones.
+func (w *walk) folded(v, local, fresh []float64) {
 	end := w.index(w.endM)
 	mirror := 0.0
 	for _, a := range w.base[0][max(0, end-perCell):min(len(v), end+2*perCell)] {
@@ -471,6 +487,8 @@ func (w *walk) folded(v, local []float64) {
 	}
 	omega := math.Pi * (w.frequencyHz[0] + w.frequencyHz[len(w.frequencyHz)-1])
 	cellS := 1 / w.bandHz()
+	reach := perCell + int(foldedShare*2*w.endM/w.cellM*perCell)
+	near, nearNew := widest(local, reach), widest(fresh, reach)
 	for which, fold := range w.foldS {
 		share := math.Min(1.5, behindShare+omega*math.Abs(w.epsilon)*fold)
 		if math.Abs(w.foldS[0]/w.foldS[1]-1) > 1e-6 {
@@ -484,7 +502,7 @@ func (w *walk) folded(v, local []float64) {
 				continue
 			}
 			at := w.index(w.path.PhysicalM(back * cables.SpeedOfLight / 2))
-			ghost := share * mirror * mirror * local[at] / w.shrink[at]
+			ghost := (share*near[at] + 1.5*nearNew[at]) * mirror * mirror / w.shrink[at]
 			v[i] += ghost * ghost
 		}
 	}
@@ -519,10 +537,15 @@ func (w *walk) thresholds() []float64 {
 // first returns the first peak above its threshold, counted from the port,
 // that is not in the shadow of a much stronger one.
 func (w *walk) first(threshold []float64) (int, bool) {
-	most := 0.0
+	most, last := 0.0, w.x[len(w.x)-1]-w.cellM
+	for _, b := range w.bumps { // one change of the load is enough: it rings
+		if b.x > w.endM-loadCells*w.cellM {
+			last = w.endM - loadCells*w.cellM
+		}
+	}
 	peak := func(i int) bool {
 		a := cmplx.Abs(w.e[i])
-		if !(a > threshold[i] && a >= cmplx.Abs(w.e[i-1]) && a > cmplx.Abs(w.e[i+1]) && w.x[i] < w.endM+2*w.cellM && w.x[i] > -w.cellM) {
+		if !(a > threshold[i] && a >= cmplx.Abs(w.e[i-1]) && a > cmplx.Abs(w.e[i+1]) && w.x[i] < last && w.x[i] > -w.cellM) {
 			return false
 		}
 		for _, b := range w.bumps {
@@ -564,6 +587,7 @@ func (w *walk) run(ctx context.Context, d *difference) error {
 		if !ok {
 			break
 		}
+		w.yield(w.x[i])
 		w.explain(i)
 		w.solve(6)
 		w.noise = noiseOf(w.e)
@@ -600,30 +624,44 @@ func (w *walk) run(ctx context.Context, d *difference) error {
 	return nil
 }
 
-// prune takes out again what the rest explains as well, now that all is in: the
-// first differences are found while the strongest still distort the alignment.
+// prune takes out again what would not be found now that all is in: the first
+// differences are found while the strongest still distort the alignment. A
+// change that makes what lies behind later stays.
 func (w *walk) prune() {
-	total := func() float64 { return robustCost(w.e, w.variance()) }
-	for len(w.bumps) > 1 {
+	for len(w.bumps) > 0 {
 		w.solve(6)
 		w.noise = noiseOf(w.e)
-		all, cost := w.bumps, total()
-		drop, least := -1, changeCost
-		threshold := w.thresholds()
-		for i := range all {
-			w.bumps = append(append([]*bump(nil), all[:i]...), all[i+1:]...)
-			if all[i].delayS != 0 {
+		all := w.bumps
+		drop, least := -1, 1.0
+		e, slow, noise := append([]complex128(nil), w.e...), w.slow, w.noise
+		for i, b := range all {
+			if b.delayS != 0 {
 				continue
 			}
-			e, slow := append([]complex128(nil), w.e...), w.slow
-			w.solve(4)
-			if more := total() - cost; more < least {
-				drop, least = i, more
+			at := w.index(b.x)
+			own := w.own(b)
+			w.bumps = append(append([]*bump(nil), all[:i]...), all[i+1:]...)
+			values := make([][]complex128, len(all))
+			for j, other := range all {
+				values[j] = other.value
 			}
-			w.e, w.slow = e, slow
-			if w.own(all[i]) < threshold[w.index(all[i].x)] { // it stands for something else
-				drop, least = i, math.Inf(-1)
+			w.solve(5)
+			again := w.thresholds()
+			most := 0.0
+			for n := max(0, at-perCell); n <= min(len(w.e)-1, at+perCell); n++ {
+				most = math.Max(most, cmplx.Abs(w.e[n])/again[n])
 			}
+			if own < again[at] { // it stands for something else
+				most = 0
+			}
+			if most < least {
+				drop, least = i, most
+			}
+			for j, other := range all {
+				other.value = values[j]
+			}
+			copy(w.e, e)
+			w.slow, w.noise = slow, noise
 		}
 		w.bumps = all
 		if drop < 0 {
@@ -642,6 +680,28 @@ func (w *walk) own(b *bump) float64 {
 		sum += q * b.columns[j][i]
 	}
 	return cmplx.Abs(sum)
+}
+
+// yield takes out the changes without a part that lie behind x: what begins at
+// x may explain them.
+func (w *walk) yield(x float64) {
+	kept := w.bumps[:0:0]
+	for _, b := range w.bumps {
+		if b.part || b.x < x {
+			kept = append(kept, b)
+		}
+	}
+	if len(kept) == len(w.bumps) {
+		return
+	}
+	w.bumps, w.base = kept, w.plain
+	for _, b := range w.bumps {
+		w.base = w.allLater(w.base, b.cut, b.delayS)
+	}
+	for _, b := range w.bumps {
+		w.fillBehind(b, w.base)
+	}
+	w.solve(6)
 }
 
 // explain finds the model of what differs at place i, and takes it into the
@@ -697,7 +757,11 @@ func (w *walk) explain(i int) {
 	}
 	// Later or weaker only: where there was something strong enough to do so.
 	delays := w.delayGrid(x)
-	if cmplx.Abs(w.e[i]) < 2.5*envelope(w.passing, perCell)[i] {
+	alone := true // what is behind an earlier change is free to be later by that
+	for _, b := range w.bumps {
+		alone = alone && b.cut > x
+	}
+	if alone && cmplx.Abs(w.e[i]) < 2.5*envelope(w.passing, perCell)[i] {
 		for _, delayS := range append([]float64{0}, delays...) {
 			consider(bump{x: x, cut: x - 1.3*w.cellM, delayS: delayS}, nil)
 		}
@@ -738,6 +802,9 @@ func (w *walk) explain(i int) {
 		}
 	}
 	found := best.b
+	if !found.part {
+		found.fromM = w.lastWitness(x, variance)
+	}
 	w.base = w.allLater(w.base, found.cut, found.delayS)
 	w.bumps = append(w.bumps, &found)
 	if found.delayS != 0 {
@@ -763,30 +830,40 @@ func (w *walk) delayGrid(x float64) []float64 {
 
 const mostDelays = 40
 
-// slopeDelay is the delay that the polynomial of what passes b holds: minus
-// the slope of the phase of 1 + g0 + g1·u + ... at the middle of the band.
-func (w *walk) slopeDelay(b *bump) float64 {
-	first := 0
-	if b.part {
-		first = partTerms
-	}
-	if len(b.value) < first+2 {
+// through returns what passes b beyond what passes the changes in front of it,
+// at the middle of the band, and the delay that its phase holds, s:
+// G = 1 + g0 + g1·u + ..., summed over the changes, and minus the slope of the
+// phase of the ratio.
+func (w *walk) through(b *bump) (ratio complex128, delayS float64) {
+	first := func(b *bump) int {
+		if b.part {
+			return partTerms
+		}
 		return 0
 	}
-	through := 1 + b.value[first]
-	if cmplx.Abs(through) < 0.1 {
-		return 0
+	if len(b.value) < first(b)+2 {
+		return 1, 0
 	}
-	return -imag(b.value[first+1]/through) / (math.Pi * w.bandHz())
+	sum, slope := complex128(1), complex128(0)
+	for _, other := range w.bumps {
+		if n := first(other); other != b && other.cut < b.cut && len(other.value) > n+1 {
+			sum += other.value[n]
+			slope += other.value[n+1]
+		}
+	}
+	after, afterSlope := sum+b.value[first(b)], slope+b.value[first(b)+1]
+	if cmplx.Abs(sum) < 0.1 || cmplx.Abs(after) < 0.1 {
+		return 1, 0
+	}
+	return after / sum, -imag(afterSlope/after-slope/sum) / (math.Pi * w.bandHz())
 }
 
 // lastWitness is the last place in front of x that reflects enough to show that
-// nothing had changed up to it.
-func (w *walk) lastWitness(x float64) float64 {
-	variance := w.variance()
-	for i := w.index(x - 2*w.cellM); i > perCell; i-- {
+// nothing had changed up to it, and shows it.
+func (w *walk) lastWitness(x float64, variance []float64) float64 {
+	for i := w.index(x - 1.3*w.cellM); i > perCell; i-- {
 		a := cmplx.Abs(w.base[0][i])
-		if a*a > 100*variance[i] && a >= cmplx.Abs(w.base[0][i-1]) && a > cmplx.Abs(w.base[0][i+1]) {
+		if a*a > 25*variance[i] && cmplx.Abs(w.e[i]) < 0.3*a && a >= cmplx.Abs(w.base[0][i-1]) && a > cmplx.Abs(w.base[0][i+1]) {
 			return math.Max(0, w.x[i])
 		}
 	}
@@ -806,7 +883,9 @@ func (w *walk) refined(i int) float64 {
 // describe says what b is: sizes, kind and sentence.
 func (w *walk) describe(b *bump, d *difference) change {
 	i := w.index(b.x)
-	c := change{DistanceM: b.x, AtLoad: b.x > w.endM-1.5*w.cellM, DelayS: b.delayS + w.slopeDelay(b), SmallestDB: decibels(d.smallest[i])}
+	c := change{DistanceM: b.x, AtLoad: b.x > w.endM-loadCells*w.cellM, SmallestDB: decibels(d.smallest[i])}
+	passed, more := w.through(b)
+	c.DelayS = b.delayS + more
 	before := w.plain[0][i] / complex(w.shrink[i], 0)
 	c.BeforeDB = decibels(cmplx.Abs(before))
 	velocity := w.path.Spans[w.path.SpanAt(c.DistanceM)].Medium.VelocityFactor
@@ -838,6 +917,9 @@ func (w *walk) describe(b *bump, d *difference) change {
 		}
 		moved, sigma := w.settle(b, math.Sqrt(w.variance()[i])/w.shrink[i])
 		c.DistanceM, c.SigmaM = b.x+moved, sigma
+		if c.AtLoad { // an antenna answers from behind its connector
+			c.DistanceM = math.Min(c.DistanceM, w.endM)
+		}
 		c.Amplitude *= cmplx.Rect(1, w.carrier.phase(b.x+moved)-w.carrier.phase(b.x))
 		// What a lumped part so strong can delay: 2·|r|/ω out and as much back.
 		omega := math.Pi * (w.frequencyHz[0] + w.frequencyHz[len(w.frequencyHz)-1])
@@ -846,9 +928,8 @@ func (w *walk) describe(b *bump, d *difference) change {
 		}
 	} else {
 		c.Kind = changeWeaker
-		c.FromM = w.lastWitness(b.x)
+		c.FromM = b.fromM
 		c.SigmaM = (b.x - c.FromM) / math.Sqrt(12) // anywhere between
-		passed := 1 + b.value[0]
 		c.GrownDB = 20 * math.Log10(math.Max(1e-3, cmplx.Abs(passed)))
 		c.NowDB = c.BeforeDB - c.GrownDB
 		c.ChangeDB = c.BeforeDB - 20*math.Log10(math.Max(1e-3, cmplx.Abs(b.value[0])))
@@ -946,14 +1027,20 @@ func (w *walk) settle(b *bump, noise float64) (moved, sigma float64) {
 func (c *change) words() string {
 	var s string
 	switch c.Kind {
+	case changeNew, changeGrown, changeFallen, changeTurned:
+		if c.AtLoad {
+			s = "the load or its connector reflects differently: "
+		}
+	}
+	switch c.Kind {
 	case changeNew:
-		s = fmt.Sprintf("absent in the earlier sweep (less than %.0f dB return loss here); now %.1f dB, grown by %.0f dB", c.BeforeDB, c.NowDB, c.GrownDB)
+		s += fmt.Sprintf("absent in the earlier sweep (less than %.0f dB return loss here); now %.1f dB, grown by %.0f dB", c.BeforeDB, c.NowDB, c.GrownDB)
 	case changeGrown:
-		s = fmt.Sprintf("was there in the earlier sweep with %.1f dB return loss; now %.1f dB, grown by %.1f dB", c.BeforeDB, c.NowDB, c.GrownDB)
+		s += fmt.Sprintf("was there in the earlier sweep with %.1f dB return loss; now %.1f dB, grown by %.1f dB", c.BeforeDB, c.NowDB, c.GrownDB)
 	case changeFallen:
-		s = fmt.Sprintf("weaker than in the earlier sweep: %.1f dB return loss then, %.1f dB now", c.BeforeDB, c.NowDB)
+		s += fmt.Sprintf("weaker than in the earlier sweep: %.1f dB return loss then, %.1f dB now", c.BeforeDB, c.NowDB)
 	case changeTurned:
-		s = fmt.Sprintf("as strong as in the earlier sweep (%.1f dB return loss), but of another kind: the difference is %.1f dB", c.BeforeDB, c.ChangeDB)
+		s += fmt.Sprintf("as strong as in the earlier sweep (%.1f dB return loss), but of another kind: the difference is %.1f dB", c.BeforeDB, c.ChangeDB)
 	case changeDelayed:
 		return fmt.Sprintf("all from %.2f m on comes %.2f ns later than in the earlier sweep, as if the line were %.2f m longer, and %+.1f dB stronger or weaker: the cable between %.2f m and %.2f m is slower than it was",
 			c.DistanceM, 1e9*c.DelayS, c.DelayM, c.GrownDB, c.FromM, c.DistanceM)
