@@ -48,6 +48,10 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	}
 	out.Findings = append(out.Findings, named...)
 	out.Findings = atFarEnd(out.Findings, line, path)
+	b.antennaAgain(out.Findings, line)
+	if line.Load.Kind == cables.Unstated {
+		unstatedEnd(out.Findings)
+	}
 	if trials := b.atEnd(found.Reflections); len(trials) > 0 {
 		out.Findings = b.withEndFault(out.Findings, trials)
 	}
@@ -281,4 +285,37 @@ func (b *bench) placeOf(x float64) string {
 		return "connector"
 	}
 	return "joint " + b.path.Spans[best-1].Name + " / " + b.path.Spans[best].Name
+}
+
+// endAbove is the local return loss, dB, under which the last reflection of a
+// line without a recorded end is taken to be its end. Loss that is not in the
+// record makes an open end look weaker than it is.
+const (
+	endAbove = 14
+	endTotal = 3 // weaker, its phase does not say how it ends
+)
+
+// unstatedEnd calls the last strong reflection the end of a line whose record
+// does not say where it ends.
+func unstatedEnd(found []Finding) {
+	last := -1
+	for i, f := range found {
+		if f.Cause != Ghost && (last < 0 || f.DistanceM > found[last].DistanceM) && f.ReturnLossDB < endAbove {
+			last = i
+		}
+	}
+	if last < 0 {
+		return
+	}
+	f := &found[last]
+	ends := "mismatched"
+	switch away := math.Abs(math.Remainder(f.PhaseDeg, 360)); {
+	case f.ReturnLossDB > endTotal:
+	case away < 60:
+		ends = "open"
+	case away > 120:
+		ends = "short"
+	}
+	f.Evidence = append(f.Evidence, "the record does not say where the line ends; nothing comes back from behind this place, so the line is taken to end here, "+ends)
+	f.Cause, f.IsFault, f.Confidence, f.Place, f.Alternatives = FarEnd, false, usual, "end of the line, "+ends, []Alternative{}
 }

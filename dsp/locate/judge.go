@@ -20,6 +20,7 @@ const (
 	excessFactor = 1.8   // how much more than the budget is a fault
 	totalAbove   = 0.8   // |Γ| from which a reflection counts as total
 	loadMarginDB = 3.0   // how much worse than its record a load must be
+	echoCells    = 1.5   // nearer than this two points are one mirror
 	echoMargin   = 2.0   // how much stronger than predicted an echo may look
 
 	alikeShare    = 0.5 // how large the lesser of two neighbours must be, of the greater, to be one of its own
@@ -139,21 +140,30 @@ func (f *finder) assess(members []*linemodel.Point, sigma []float64) *group {
 	head := members[0]
 	g.DistanceM = head.X
 	g.Flat, g.Rising, g.Shunt, g.Step = head.Flat, head.Rising, head.Form == linemodel.Shunt, head.Form == linemodel.Step
-	// Together they reflect the sum of what each does, at the head's place.
+	// Together they reflect what the chain of them does with nothing behind it,
+	// seen at the head's place.
+	ordered := append([]*linemodel.Point(nil), members...)
+	sort.Slice(ordered, func(i, j int) bool { return ordered[i].X < ordered[j].X })
+	first := ordered[0]
 	var middle complex128
 	sum, total, arrives, nominal := 0.0, 0.0, 0.0, 0.0
 	for k, w := range f.Weight {
 		var r complex128
-		for _, p := range members {
-			r += p.Reflect[k] * p.Phasor[k] / head.Phasor[k]
+		behind := first.Phasor[k]
+		for i := len(ordered) - 1; i >= 0; i-- {
+			p := ordered[i]
+			u := r * behind / p.Phasor[k]
+			r = p.Reflect[k] + p.Through[k]*u/(1-p.Behind[k]*u)
+			behind = p.Phasor[k]
 		}
+		r *= behind / head.Phasor[k]
 		sum += w * real(r*cmplx.Conj(r))
 		total += w
 		if k == len(f.Weight)/2 {
 			middle = r
 		}
-		arrives += w * real(head.Gain[k]*cmplx.Conj(head.Gain[k]))
-		nominal += w * real(head.Phasor[k]*cmplx.Conj(head.Phasor[k]))
+		arrives += w * real(first.Gain[k]*cmplx.Conj(first.Gain[k]))
+		nominal += w * real(first.Phasor[k]*cmplx.Conj(first.Phasor[k]))
 	}
 	g.rms = math.Sqrt(sum / total)
 	g.ReturnLossDB = -20 * math.Log10(math.Max(g.rms, 1e-6))
@@ -372,7 +382,13 @@ func (f *finder) echoes() []Reflection {
 	var out []Reflection
 	for turn := range mirrors { // where the wave turns back outwards
 		for a := max(turn+1, 1); a < len(mirrors); a++ {
+			if mirrors[a].x-mirrors[turn].x < echoCells*f.Cell(mirrors[a].x) {
+				continue // one thing, not two: the bounce is within it
+			}
 			for b := a; b < len(mirrors); b++ {
+				if b != a && mirrors[b].x-mirrors[a].x < echoCells*f.Cell(mirrors[a].x) {
+					continue // the bounce between a and a stands for it
+				}
 				power, count := 0.0, 0.0
 				for k := 0; k < len(f.Weight); k += step {
 					t := mirrors[turn].reflect[k]
