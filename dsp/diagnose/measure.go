@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"fmt"
 	"math"
 
 	"downlead/cables"
@@ -44,11 +45,19 @@ func (b *bench) measure(found []Finding) {
 		}
 		p, at := b.point(v)
 		if p == nil {
+			if f.Cause == WaterInCable {
+				f.Evidence = append([]string{fmt.Sprintf("it reflects all along, from %.2f m over %.2f m%s, as uneven wetting does: no two edges stand out that would tell permittivity and loss", f.DistanceM, f.ExtentM, atPlace(f.Place))}, f.Evidence...)
+			}
 			continue
 		}
 		s := map[int]float64{}
 		for q, value := range sigma[at] {
 			s[q] = value
+		}
+		if joint, ok := nearest(b.joints, p.X); ok && math.Abs(joint-p.X) < 3*placeSigma(joint) {
+			// The joint's own share cannot be told from the fault's.
+			s[linemodel.ByFlat] = math.Hypot(s[linemodel.ByFlat], jointFlatSigma)
+			s[linemodel.ByRising] = math.Hypot(s[linemodel.ByRising], jointRisingSigma*b.fit.MiddleHz/1e9)
 		}
 		noise := math.Min(s[linemodel.ByPlace], b.fit.Cell(p.X))
 		f.SigmaM = math.Sqrt(math.Max(0, f.SigmaM*f.SigmaM-v.noiseM*v.noiseM) + noise*noise)
