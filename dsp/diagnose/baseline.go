@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -65,6 +66,7 @@ type sweepPair struct {
 	delayS      []float64    // τ
 	endS        float64      // τ_end
 	endM        float64
+	depthM      float64    // how far behind the end the load may answer from
 	foldS       [2]float64 // delay after which the grid of now, and that of the earlier sweep, repeats
 	turn        []float64  // u: the place in the band, −1 to 1
 	cellM       float64    // the line's mean cell
@@ -122,6 +124,7 @@ func newSweepPair(now, before *sweep.Sweep, path *cables.Path, line *cables.Line
 	to := p.endM + 3*p.cellM
 	if line.Load.Kind == cables.Antenna { // it answers from some way behind its connector
 		to += antennaDepthM
+		p.depthM = antennaDepthM
 	}
 	if line.Load.Kind == "" { // where the line ends is not known
 		to = 0.9 * path.PhysicalM(cables.SpeedOfLight/(2*meanStep(p.frequencyHz)))
@@ -434,14 +437,29 @@ func (p *sweepPair) align(ctx context.Context) (*alignment, error) {
 	plain, _ := p.earlier(0, 0)
 	a := &alignment{BeforeDB: rmsDB(p.now, plain)}
 	starts := p.coarse(plain)
-	best := math.Inf(1)
-	var least candidate
+	var candidates []candidate
+	noisiest := 0.0
 	for _, start := range starts {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		if c := p.refine(start); c.cost < best {
-			best, least = c.cost, c
+		c := p.refine(start)
+		if c.aligned == nil {
+			continue
+		}
+		candidates = append(candidates, c)
+		noisiest = math.Max(noisiest, c.noise)
+	}
+	if len(candidates) == 0 {
+		return nil, errors.New("the two sweeps cannot be aligned")
+	}
+	// All are held to one noise: a stretch beyond the band's end adds some.
+	p.noise = noisiest
+	best := math.Inf(1)
+	var least candidate
+	for _, c := range candidates {
+		if cost := c.cost + robustCost(c.left, p.variances(c.columns[0], witness)); cost < best {
+			best, least = cost, c
 		}
 	}
 	p.take(least)
@@ -626,7 +644,8 @@ func (p *sweepPair) coarse(plain []complex128) []float64 {
 
 // candidate is an alignment that a start led to.
 type candidate struct {
-	cost, epsilon, shiftS, sigma, noise float64
+	cost, epsilon, shiftS, sigma, noise float64 // cost of the unknowns alone
+	left                                []complex128
 	aligned                             []complex128
 	nuisances                           []complex128
 	columns                             [][]complex128 // the aligned sweep's, then those of the unknowns, ε and d last
@@ -689,13 +708,13 @@ func (p *sweepPair) refine(epsilon float64) candidate {
 			copy(solved, next)
 		}
 		residual()
-		cost := robustCost(e, p.variances(base, witness)) + stretchPrior(epsilon) + shiftS*shiftS/(baselinePlaneSigmaS*baselinePlaneSigmaS)
+		cost := stretchPrior(epsilon) + shiftS*shiftS/(baselinePlaneSigmaS*baselinePlaneSigmaS)
 		for j, q := range solved[:whole] {
 			cost += (real(q)*real(q) + imag(q)*imag(q)) / (sigma[j] * sigma[j])
 		}
-		cost += 2 * float64(len(p.x)) / perCell * math.Log(p.noise) // of the density's width
 		nuisances = append(nuisances[:0:0], solved[:whole]...)
-		if cost < c.cost && share == witness {
+		if share == witness {
+			c.left = append(c.left[:0], e...)
 			c.cost, c.epsilon, c.shiftS, c.noise = cost, epsilon, shiftS, p.noise
 			c.aligned, c.columns, c.sigmas = a, append([][]complex128{base}, columns...), sigma
 			c.nuisances = nuisances

@@ -482,12 +482,12 @@ func (w *walk) variance() []float64 {
 func (w *walk) folded(v, local, fresh []float64) {
 	end := w.index(w.endM)
 	mirror := 0.0
-	for _, a := range w.base[0][max(0, end-perCell):min(len(v), end+2*perCell)] {
+	for _, a := range w.base[0][max(0, end-perCell):min(len(v), w.index(w.endM+w.depthM)+2*perCell)] {
 		mirror = math.Max(mirror, cmplx.Abs(a))
 	}
 	omega := math.Pi * (w.frequencyHz[0] + w.frequencyHz[len(w.frequencyHz)-1])
-	cellS := 1 / w.bandHz()
-	reach := perCell + int(foldedShare*2*w.endM/w.cellM*perCell)
+	slackS := 1/w.bandHz() + 2*w.path.ElectricalM(foldedShare*2*w.endM+2*w.depthM)/cables.SpeedOfLight
+	reach := perCell + int((foldedShare*2*w.endM+2*w.depthM)/w.cellM*perCell)
 	near, nearNew := widest(local, reach), widest(fresh, reach)
 	for which, fold := range w.foldS {
 		share := math.Min(1.5, behindShare+omega*math.Abs(w.epsilon)*fold)
@@ -498,7 +498,7 @@ func (w *walk) folded(v, local, fresh []float64) {
 		}
 		for i, x := range w.x {
 			back := 2*w.endS - 2*w.path.ElectricalM(x)/cables.SpeedOfLight - fold
-			if back < -cellS || back > w.endS {
+			if back < -slackS || back > w.endS+slackS {
 				continue
 			}
 			at := w.index(w.path.PhysicalM(back * cables.SpeedOfLight / 2))
