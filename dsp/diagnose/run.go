@@ -63,6 +63,11 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		out.Findings = append(out.Findings, lossFinding(lost))
 	}
 	b.measure(out.Findings)
+	if settings.Baseline != nil {
+		if err := b.compare(ctx, out, s, settings, path, line); err != nil {
+			return nil, err
+		}
+	}
 	for _, r := range found.Echoes {
 		out.Findings = append(out.Findings, finding(r))
 	}

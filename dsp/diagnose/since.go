@@ -1,0 +1,124 @@
+package diagnose
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"downlead/cables"
+	"downlead/dsp/sweep"
+)
+
+// What has changed since the earlier sweep counts from here. Common practice, no
+// source.
+const (
+	grownEnoughDB  = 6.0    // a reflection that grew by so much is not as built
+	changeSeenDB   = 52.0   // a change weaker than this is not worth a climb
+	asBuiltAboveDB = 25.0   // an unchanged reflection weaker than this was built so
+	sinceTrust     = 0.6    // how sure a name is that the change alone gives
+	delayNamedS    = 0.3e-9 // there and back
+)
+
+// compare brings in the earlier sweep: what changed since then is a fault even
+// where it is no larger than what a sound line may show, and what did not is
+// less of one. Two sweeps that cannot be compared leave a warning.
+func (b *bench) compare(ctx context.Context, out *Findings, s *sweep.Sweep, settings Settings, path *cables.Path, line *cables.Line) error {
+	before := settings.Baseline
+	if settings.LowHz > 0 || settings.HighHz > 0 {
+		var err error
+		if before, err = before.Band(settings.LowHz, settings.HighHz); err != nil {
+			out.Warnings = append(out.Warnings, fmt.Sprintf("the earlier sweep was not used: %v", err))
+			return nil
+		}
+	}
+	d, err := compareBaseline(ctx, s, before, path, line)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil {
+		out.Warnings = append(out.Warnings, fmt.Sprintf("the earlier sweep was not used: %v", err))
+		return nil
+	}
+	out.Warnings = append(out.Warnings, d.Warnings...)
+	told := make([]bool, len(d.Changes))
+	for i := range out.Findings {
+		f := &out.Findings[i]
+		for k := range d.Changes {
+			c := &d.Changes[k]
+			within := math.Max(lobeCells*d.cellM, 3*f.SigmaM)
+			if c.DistanceM < f.DistanceM-within || c.DistanceM > f.DistanceM+f.ExtentM+within {
+				continue
+			}
+			f.Evidence = append(f.Evidence, c.Sentence)
+			told[k] = told[k] || f.IsFault
+		}
+		if same, words := d.unchanged(f.DistanceM, f.ReturnLossDB); same && f.Cause != Ghost {
+			f.Evidence = append(f.Evidence, words)
+			if f.IsFault && f.ReturnLossDB > asBuiltAboveDB && f.ExtentM == 0 {
+				f.IsFault, f.Confidence = false, math.Min(f.Confidence, 0.5)
+				f.Alternatives = append([]Alternative{{f.Cause, f.Confidence}}, f.Alternatives...)
+				f.Cause = Joint
+			}
+		}
+	}
+	for k := range d.Changes {
+		c := &d.Changes[k]
+		if told[k] || c.DistanceM > d.Unwatched || b.explained(out.Findings, c) {
+			continue
+		}
+		if f, ok := b.sinceThen(c, path); ok {
+			out.Findings = append(out.Findings, f)
+		}
+	}
+	return nil
+}
+
+// explained says whether a change is what a fault in front of it, or the far
+// end, does to what lies behind.
+func (b *bench) explained(found []Finding, c *change) bool {
+	for _, f := range found {
+		if f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit || f.Cause == WaterInCable || f.Cause == LossySection || f.Cause == WrongImpedance) && f.DistanceM < c.DistanceM {
+			return true
+		}
+	}
+	return c.AtLoad
+}
+
+// sinceThen is the finding that a change gives where nothing was found by the
+// sweep alone.
+func (b *bench) sinceThen(c *change, path *cables.Path) (f Finding, ok bool) {
+	f = Finding{DistanceM: c.DistanceM, SigmaM: math.Sqrt(c.SigmaM*c.SigmaM + placeSigma(c.DistanceM)*placeSigma(c.DistanceM)), IsFault: true,
+		ReturnLossDB: c.NowDB, Confidence: sinceTrust, Alternatives: []Alternative{}, Evidence: []string{c.Sentence}, Checks: []string{}, Cautions: []string{}}
+	joint, _ := nearest(b.joints, c.DistanceM)
+	atJoint := math.Abs(joint-c.DistanceM) < math.Max(0.6*b.fit.Cell(joint), 3*placeSigma(joint))
+	f.Place = "in " + path.Spans[path.SpanAt(c.DistanceM)].Name
+	if atJoint && joint > 0 {
+		f.Place = b.placeOf(joint)
+	}
+	switch c.Kind {
+	case changeNew, changeGrown:
+		if c.ChangeDB > changeSeenDB || c.Kind == changeGrown && c.GrownDB < grownEnoughDB {
+			return f, false
+		}
+		re, im := real(c.Amplitude), imag(c.Amplitude)
+		switch {
+		case !atJoint:
+			f.Cause = DentOrKink
+		case re > math.Abs(im):
+			f.Cause = PoorContact
+		case -re > math.Abs(im):
+			f.Cause = WaterInConnector
+		default:
+			f.Cause = ConnectorMismatch
+		}
+	case changeDelayed:
+		if c.DelayS < delayNamedS {
+			return f, false
+		}
+		f.Cause, f.DistanceM, f.ExtentM = WaterInCable, c.FromM, math.Max(0, c.DistanceM-c.FromM)
+		f.SigmaM = math.Hypot(f.SigmaM, f.ExtentM/2)
+	default:
+		return f, false
+	}
+	return f, true
+}
