@@ -226,7 +226,7 @@ func turn(fit *linemodel.Fit, p *linemodel.Point, x, at float64, r complex128) {
 	place := at + math.Remainder(cmplx.Phase(p.Reflect[len(p.Reflect)/2])-cmplx.Phase(r), 2*math.Pi)/(2*beta)
 	period := math.Pi / beta
 	p.X = math.Max(0, place+period*math.Round((x-place)/period))
-	fit.Phasors(p.Phasor, p.X)
+	fit.Move(p)
 }
 
 // nearest returns the joint nearest to x.
@@ -273,7 +273,7 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 		for _, q := range fit.Points {
 			if q.X > p.X+p.Extent {
 				q.X = math.Max(p.X+p.Extent, q.X-excess)
-				fit.Phasors(q.Phasor, q.X)
+				fit.Move(q)
 			}
 		}
 	}

@@ -69,7 +69,7 @@ func (p *Fit) Cell(x float64) float64 { return p.CellM[p.SpanAt(x)] }
 
 // Evaluate runs the model and computes the residual and the cost.
 func (p *Fit) Evaluate() {
-	p.Forward()
+	p.inward()
 	cost := 0.0
 	for k, s := range p.Measured {
 		e := s - p.Sum[k]
@@ -182,6 +182,7 @@ func (p *Fit) jacobian(list []parameter) {
 	for len(p.scratch) < len(list)+1 {
 		p.scratch = append(p.scratch, make([]complex128, len(p.Measured)))
 	}
+	p.gainsOf(list)
 	for c, item := range list {
 		dst := p.scratch[c]
 		if item.point != nil {
@@ -193,9 +194,9 @@ func (p *Fit) jacobian(list []parameter) {
 			if which == Directivity {
 				dst[k] = unit * complex(b, 0)
 			} else {
-				t := p.Input[k]
-				loop := 1 - p.Match[k]*t
-				dst[k] = unit * complex(b, 0) * quotient(t*t, loop*loop)
+				t := p.Input[k] * p.portLoop[k]
+				t *= t
+				dst[k] = unit * complex(real(t)*b, imag(t)*b)
 			}
 		}
 	}
@@ -336,6 +337,7 @@ type elimination struct {
 // comb; K = AᴴWJ, H = AᴴWA + ρ.
 func (p *Fit) eliminate(count int, a *mat.SymDense, b *mat.VecDense) *elimination {
 	l := p.Load
+	p.Gains()
 	n := len(p.Measured)
 	gain := make([]complex128, n) // w·g*
 	power := make([]float64, n)
@@ -419,7 +421,7 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 		}
 		if item.quantity == ByPlace {
 			q.X += limit(step, math.Min(0.4*p.Cell(q.X), 0.6/p.Beta0[p.SpanAt(q.X)]))
-			p.Phasors(q.Phasor, q.X)
+			p.Move(q)
 		} else {
 			v := q.quantity(item.quantity)
 			most := 0.5 + 0.5*math.Abs(*v)
@@ -454,7 +456,9 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			}
 			*v = math.Max(low, math.Min(high, *v+limit(step, most)))
 		}
-		p.Sample(q)
+		if c+1 == len(list) || list[c+1].point != q {
+			p.Sample(q)
+		}
 	}
 }
 
@@ -516,6 +520,7 @@ func (p *Fit) Restore(s *State) {
 	if p.Load != nil {
 		copy(p.Load.Taps, s.taps)
 		copy(p.Load.Gamma, s.load)
+		p.Load.stamp++
 	}
 	for i, q := range p.Points {
 		was, now := s.values[i], q.saved()
@@ -527,7 +532,7 @@ func (p *Fit) Restore(s *State) {
 			*q.quantity(c) = v
 		}
 		if now.v[ByPlace] != was.v[ByPlace] {
-			p.Phasors(q.Phasor, q.X)
+			p.Move(q)
 		}
 		p.Sample(q)
 	}

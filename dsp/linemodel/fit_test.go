@@ -51,7 +51,7 @@ func TestRefineRecovers(t *testing.T) {
 				*q.quantity(c) *= 1 + 0.1*rng.NormFloat64()
 			}
 		}
-		p.Phasors(q.Phasor, q.X)
+		p.Move(q)
 		p.Sample(q)
 	}
 	p.Evaluate()
@@ -149,7 +149,7 @@ func TestLinkHolds(t *testing.T) {
 	strong.Fits[ByPlace], weak.Fits[ByPlace] = true, true
 	p.Links = []Link{{strong, weak, 3.5, 0.01}}
 	strong.X = 6.01
-	p.Phasors(strong.Phasor, strong.X)
+	p.Move(strong)
 	p.Evaluate()
 	for range 5 {
 		p.Refine(p.Points, false, false, 20)
@@ -279,7 +279,7 @@ func TestSaveRestore(t *testing.T) {
 	held := p.Save()
 	p.Remove(p.Points[2])
 	p.Points[0].X += 0.1
-	p.Phasors(p.Points[0].Phasor, p.Points[0].X)
+	p.Move(p.Points[0])
 	p.Points[1].Form, p.Points[1].Flat = Series, 2
 	p.Sample(p.Points[1])
 	p.Port[0][1] = 1

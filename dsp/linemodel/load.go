@@ -20,6 +20,7 @@ type Load struct {
 	factor [][]complex128 // Cholesky factor of the nominal normal matrix
 	ridge  float64
 	target []complex128
+	stamp  int // changes with Gamma
 }
 
 // ridgeShare is the taps' prior, as a share of the diagonal of their normal
@@ -32,7 +33,7 @@ func NewLoad(m *Medium, x, firstS, spacingS float64, count int, weight []float64
 	n := len(m.FrequencyHz)
 	l := &Load{X: x, Phasor: make([]complex128, n), Gamma: make([]complex128, n), Taps: make([]complex128, count),
 		weight: make([]float64, n), target: make([]complex128, n)}
-	m.Phasors(l.Phasor, x)
+	m.phasors(l.Phasor, nil, x)
 	for k := range l.weight {
 		a := cmplx.Abs(l.Phasor[k])
 		l.weight[k] = weight[k] * a * a
@@ -103,6 +104,7 @@ func (l *Load) correlate(z []complex128) []complex128 {
 
 // compose computes Gamma from the taps.
 func (l *Load) compose() {
+	l.stamp++
 	clear(l.Gamma)
 	for t, comb := range l.comb {
 		c := l.Taps[t]
@@ -116,6 +118,7 @@ func (l *Load) compose() {
 // reflection in front of it do to the weights is left out.
 func (p *Fit) QuickFitLoad() {
 	l := p.Load
+	p.Gains()
 	for k, e := range p.Residual {
 		g := p.LoadGain[k]
 		a := real(g)*real(g) + imag(g)*imag(g)

@@ -2,7 +2,6 @@ package linemodel
 
 import (
 	"math"
-	"math/cmplx"
 	"sort"
 
 	"downlead/cables"
@@ -53,7 +52,8 @@ type Point struct {
 	Fits                  Fitted            // which quantities are fitted
 	Prior                 [quantities]Prior // what is known of them beforehand
 
-	// Sampled at the model's frequencies by Sample, Phasors and Evaluate.
+	// Sampled at the model's frequencies by Sample, Move and Evaluate, the gain by
+	// Gains.
 	Phasor  []complex128 // e^{−2Θ(f,x)}
 	Reflect []complex128 // r
 	Through []complex128 // T = S21·S12, over that of the line as recorded
@@ -61,6 +61,11 @@ type Point struct {
 	Local   []complex128 // Γ looking into the point from the left
 	Back    []complex128 // u, what comes back from behind the point
 	Gain    []complex128 // ∂S/∂Γ of the point
+
+	undo  []complex128 // 1/Phasor
+	loop  []complex128 // 1/(1 − r'·u)
+	stamp int          // changes with whatever Sample and Move compute
+	ways  *ways        // of a stretch
 }
 
 // Prior is a normal distribution. Sigma 0: nothing is known.
@@ -100,17 +105,20 @@ type Medium struct {
 	Start       [][]complex128 // Θ at the start of each span
 	Starts      []float64      // m
 	Beta0       []float64      // per span: phase constant at f0, rad/m
+	octaves     []float64      // ln(f/1 GHz)
+	circle      *circle
 }
 
 // newMedium samples path at frequencyHz.
 func newMedium(path *cables.Path, frequencyHz []float64) Medium {
 	n := len(frequencyHz)
-	m := Medium{Path: path, FrequencyHz: frequencyHz, Ratio: make([]float64, n)}
+	m := Medium{Path: path, FrequencyHz: frequencyHz, Ratio: make([]float64, n), octaves: make([]float64, n), circle: newCircle()}
 	for _, f := range frequencyHz {
 		m.MiddleHz += f / float64(n)
 	}
 	for k, f := range frequencyHz {
 		m.Ratio[k] = f / m.MiddleHz
+		m.octaves[k] = math.Log(f / 1e9)
 	}
 	theta := make([]complex128, n)
 	for _, span := range path.Spans {
@@ -138,17 +146,21 @@ func (m *Medium) SpanAt(x float64) int {
 	return max(0, i-1)
 }
 
-// Phasors writes e^{−2Θ(f,x)} to dst.
-func (m *Medium) Phasors(dst []complex128, x float64) {
+// phasors writes e^{−2Θ(f,x)} to dst and, unless that is nil, its inverse to
+// undo.
+func (m *Medium) phasors(dst, undo []complex128, x float64) {
 	i := m.SpanAt(x)
 	inside := x - m.Starts[i]
 	gamma, start := m.Gamma[i], m.Start[i]
 	for k := range dst {
 		re := real(start[k]) + real(gamma[k])*inside
 		im := imag(start[k]) + imag(gamma[k])*inside
-		sin, cos := math.Sincos(-2 * im)
+		turn := m.circle.at(-2 * im)
 		e := math.Exp(-2 * re)
-		dst[k] = complex(e*cos, e*sin)
+		dst[k] = complex(e*real(turn), e*imag(turn))
+		if undo != nil {
+			undo[k] = complex(real(turn)/e, -imag(turn)/e)
+		}
 	}
 }
 
@@ -167,7 +179,30 @@ type Model struct {
 	Input    []complex128 // Γ at the reference plane
 	Match    []complex128 // e11
 	Sum      []complex128 // S at the test port
-	LoadGain []complex128 // ∂S/∂Γ at the load
+	LoadGain []complex128 // ∂S/∂Γ at the load, by Gains
+
+	portLoop  []complex128    // 1/(1 − e11·Γ)
+	moved     [3][]complex128 // of stretchDerivative
+	movedWays ways
+	clock     int
+	seen      seen // what inward has computed last
+	gained    int  // how many points' gains belong to that
+	loadGain  bool // whether the load's does
+}
+
+// seen is what the model was when it was evaluated last: what lies behind the
+// last change looks the same to what is in front of it.
+type seen struct {
+	valid  bool
+	points []stamped
+	load   *Load
+	stamp  int
+	port   [2][portTerms]complex128
+}
+
+type stamped struct {
+	point *Point
+	stamp int
 }
 
 // portTerms is how many terms of a polynomial in frequency, of degree 0 up,
@@ -183,7 +218,7 @@ const (
 func New(path *cables.Path, frequencyHz []float64) Model {
 	n := len(frequencyHz)
 	m := Model{Medium: newMedium(path, frequencyHz), Input: make([]complex128, n), Match: make([]complex128, n),
-		Sum: make([]complex128, n), LoadGain: make([]complex128, n)}
+		Sum: make([]complex128, n), LoadGain: make([]complex128, n), portLoop: make([]complex128, n)}
 	lo, hi := frequencyHz[0], frequencyHz[n-1]
 	for i := range m.basis {
 		m.basis[i] = make([]float64, n)
@@ -198,14 +233,21 @@ func New(path *cables.Path, frequencyHz []float64) Model {
 // NewPoint returns a point at x without reflection. It is not in the model yet.
 func (m *Model) NewPoint(x float64, form Form) *Point {
 	n := len(m.FrequencyHz)
-	flat := make([]complex128, 7*n)
+	flat := make([]complex128, 9*n)
 	p := &Point{X: x, Form: form}
-	for i, dst := range []*[]complex128{&p.Phasor, &p.Reflect, &p.Through, &p.Behind, &p.Local, &p.Back, &p.Gain} {
+	for i, dst := range []*[]complex128{&p.Phasor, &p.Reflect, &p.Through, &p.Behind, &p.Local, &p.Back, &p.Gain, &p.undo, &p.loop} {
 		*dst = flat[i*n : (i+1)*n : (i+1)*n]
 	}
-	m.Phasors(p.Phasor, x)
+	m.Move(p)
 	m.Sample(p)
 	return p
+}
+
+// Move takes over a new place of p; that of a stretch also wants Sample.
+func (m *Model) Move(p *Point) {
+	m.clock++
+	p.stamp = m.clock
+	m.phasors(p.Phasor, p.undo, p.X)
 }
 
 // Insert puts p among the points.
@@ -228,6 +270,8 @@ func (m *Model) Remove(p *Point) {
 
 // Sample computes r, T and r' of the point from its quantities.
 func (m *Model) Sample(p *Point) {
+	m.clock++
+	p.stamp = m.clock
 	switch p.Form {
 	case Step:
 		r := p.Flat
@@ -250,61 +294,10 @@ func (m *Model) Sample(p *Point) {
 			p.Reflect[k], p.Through[k], p.Behind[k] = r, (1+r)*(1+r), r
 		}
 	default:
-		m.sampleStretch(p)
-	}
-}
-
-// sampleStretch computes r, T and r' of a stretch: two opposite edges a with
-// the wave e^{−γ'l} between them, l the way between the middles of the edges.
-// From the recursion of two steps,
-//
-//	S11 = a·(1 − P²)/(1 − a²P²),  S21 = (1 − a²)·P/(1 − a²P²),  P = e^{−γ'l}
-//
-// referred to X, with the record's way through the stretch taken out, since
-// the model counts that already.
-func (m *Model) sampleStretch(p *Point) {
-	taper := math.Min(math.Max(0, p.Taper), 0.9*p.Extent)
-	length := p.Extent - taper
-	from := p.X + taper/2
-	at := m.SpanAt(from + length/2)
-	velocity := cables.SpeedOfLight * m.Path.Spans[at].Medium.VelocityFactor
-	first, last := m.SpanAt(from), m.SpanAt(from+length)
-	delta := math.Atan(p.Tangent)
-	for k, f := range m.FrequencyHz {
-		// The record's way through the stretch.
-		way := m.Start[last][k] + m.Gamma[last][k]*complex(from+length-m.Starts[last], 0) -
-			m.Start[first][k] - m.Gamma[first][k]*complex(from-m.Starts[first], 0)
-		kappa := complex128(1)
-		ratio := complex(p.Ratio, 0)
-		inside := complex(real(way)*p.LossScale, imag(way))
-		if p.Form == Wet {
-			size := math.Pow(f/1e9, -delta/math.Pi) / (1 - p.Drop)
-			sin, cos := math.Sincos(-delta / 2)
-			kappa = complex(size*cos, size*sin)
-			ratio = quotient(1, kappa)
+		if p.ways == nil {
+			p.ways = &ways{}
 		}
-		a := quotient(ratio-1, ratio+1)
-		free := 2 * math.Pi * f / velocity
-		if taper > 0 {
-			turn := free * (1 + real(kappa)) / 2 * taper
-			if turn > 1e-6 {
-				a *= complex(math.Sin(turn)/turn, 0)
-			}
-		}
-		if p.Form == Wet {
-			inside = way + complex(0, free*length)*(kappa-1)
-		}
-		once := cmplx.Exp(-inside)
-		square := once * once
-		loop := 1 - a*a*square
-		s11 := quotient(a*(1-square), loop)
-		s21 := quotient((1-a*a)*once, loop)
-		record := cmplx.Exp(way)
-		lead := cmplx.Exp(-m.Gamma[first][k] * complex(taper, 0)) // to the middle of the edge and back
-		p.Reflect[k] = s11 * lead
-		s21 *= record
-		p.Through[k] = s21 * s21
-		p.Behind[k] = quotient(s11*record*record, lead)
+		m.sampleStretch(p, p.ways, p.Reflect, p.Through, p.Behind)
 	}
 }
 
@@ -312,62 +305,52 @@ func (m *Model) sampleStretch(p *Point) {
 // sees. The recursion is that of a chain of scattering two-ports,
 // Γ = r + T·u/(1 − r'·u), u the reflection from behind.
 func (m *Model) Forward() {
+	m.seen.valid = false
 	m.inward()
-	// Gains from the port outwards.
-	for i, p := range m.Points {
-		if i == 0 {
-			for k := range p.Gain {
-				loop := 1 - m.Match[k]*m.Input[k]
-				p.Gain[k] = quotient(p.Phasor[k], loop*loop)
-			}
-			continue
-		}
-		q := m.Points[i-1]
-		for k := range p.Gain {
-			loop := 1 - q.Behind[k]*q.Back[k]
-			p.Gain[k] = quotient(q.Gain[k]*q.Through[k]*p.Phasor[k], loop*loop*q.Phasor[k])
-		}
-	}
-	if m.Load == nil {
-		return
-	}
-	if len(m.Points) == 0 {
-		for k := range m.LoadGain {
-			loop := 1 - m.Match[k]*m.Input[k]
-			m.LoadGain[k] = quotient(m.Load.Phasor[k], loop*loop)
-		}
-		return
-	}
-	q := m.Points[len(m.Points)-1]
-	for k := range m.LoadGain {
-		loop := 1 - q.Behind[k]*q.Back[k]
-		m.LoadGain[k] = quotient(q.Gain[k]*q.Through[k]*m.Load.Phasor[k], loop*loop*q.Phasor[k])
-	}
+	m.Gains()
 }
 
-// inward computes what the points see, from the load to the port, and the sum.
+// inward computes what the points see, from the load to the port, and the sum,
+// as far as anything has changed since it did so last.
 func (m *Model) inward() {
-	for i := len(m.Points) - 1; i >= 0; i-- {
+	s := &m.seen
+	n := len(m.Points)
+	same := 0 // points from the load that see what they saw
+	if s.valid && s.load == m.Load && (m.Load == nil || s.stamp == m.Load.stamp) {
+		for same < min(n, len(s.points)) {
+			was := s.points[len(s.points)-1-same]
+			if p := m.Points[n-1-same]; p != was.point || p.stamp != was.stamp {
+				break
+			}
+			same++
+		}
+		if same == n && len(s.points) == n && s.port == m.Port {
+			return
+		}
+	}
+	for i := n - 1 - same; i >= 0; i-- {
 		p := m.Points[i]
 		switch {
-		case i+1 < len(m.Points):
+		case i+1 < n:
 			q := m.Points[i+1]
-			for k := range p.Back {
-				p.Back[k] = quotient(q.Local[k]*q.Phasor[k], p.Phasor[k])
+			for k, undo := range p.undo {
+				p.Back[k] = q.Local[k] * q.Phasor[k] * undo
 			}
 		case m.Load != nil:
-			for k := range p.Back {
-				p.Back[k] = quotient(m.Load.Gamma[k]*m.Load.Phasor[k], p.Phasor[k])
+			for k, undo := range p.undo {
+				p.Back[k] = m.Load.Gamma[k] * m.Load.Phasor[k] * undo
 			}
 		default:
 			clear(p.Back)
 		}
 		for k, u := range p.Back {
-			p.Local[k] = p.Reflect[k] + quotient(p.Through[k]*u, 1-p.Behind[k]*u)
+			loop := inverse(1 - p.Behind[k]*u)
+			p.loop[k] = loop
+			p.Local[k] = p.Reflect[k] + p.Through[k]*u*loop
 		}
 	}
 	switch {
-	case len(m.Points) > 0:
+	case n > 0:
 		first := m.Points[0]
 		for k := range m.Input {
 			m.Input[k] = first.Local[k] * first.Phasor[k]
@@ -383,85 +366,148 @@ func (m *Model) inward() {
 		e00, e11 := m.Port[Directivity][0], m.Port[SourceMatch][0]
 		for i := 1; i < portTerms; i++ {
 			b := m.basis[i][k]
-			e00 += m.Port[Directivity][i] * complex(b, 0)
-			e11 += m.Port[SourceMatch][i] * complex(b, 0)
+			d, s := m.Port[Directivity][i], m.Port[SourceMatch][i]
+			e00 += complex(real(d)*b, imag(d)*b)
+			e11 += complex(real(s)*b, imag(s)*b)
 		}
-		m.Match[k] = e11
-		m.Sum[k] = e00 + quotient(g, 1-e11*g)
+		loop := inverse(1 - e11*g)
+		m.Match[k], m.portLoop[k] = e11, loop
+		m.Sum[k] = e00 + g*loop
+	}
+	m.gained, m.loadGain = 0, false
+	s.valid, s.load, s.port, s.points = true, m.Load, m.Port, s.points[:0]
+	if m.Load != nil {
+		s.stamp = m.Load.stamp
+	}
+	for _, p := range m.Points {
+		s.points = append(s.points, stamped{p, p.stamp})
 	}
 }
 
-// derivative writes ∂S/∂(quantity) of point p to dst, after Forward.
+// Gains computes the gains of all points and of the load, where Evaluate has
+// left them behind.
+func (m *Model) Gains() {
+	m.gains(len(m.Points))
+	if m.Load == nil || m.loadGain {
+		return
+	}
+	m.loadGain = true
+	if len(m.Points) == 0 {
+		for k, loop := range m.portLoop {
+			m.LoadGain[k] = m.Load.Phasor[k] * loop * loop
+		}
+		return
+	}
+	q := m.Points[len(m.Points)-1]
+	for k, loop := range q.loop {
+		m.LoadGain[k] = q.Gain[k] * q.Through[k] * loop * loop * (q.undo[k] * m.Load.Phasor[k])
+	}
+}
+
+// gains computes the gains of the first count points, from the port outwards.
+func (m *Model) gains(count int) {
+	for i := m.gained; i < count; i++ {
+		p := m.Points[i]
+		if i == 0 {
+			for k, loop := range m.portLoop {
+				p.Gain[k] = p.Phasor[k] * loop * loop
+			}
+			continue
+		}
+		q := m.Points[i-1]
+		for k, loop := range q.loop {
+			p.Gain[k] = q.Gain[k] * q.Through[k] * loop * loop * (q.undo[k] * p.Phasor[k])
+		}
+	}
+	m.gained = max(m.gained, count)
+}
+
+// GainAt writes to dst what the gain of a point at x would be, had the model,
+// which must be evaluated, one there.
+func (m *Model) GainAt(dst []complex128, x float64) {
+	m.phasors(dst, nil, x)
+	i := sort.Search(len(m.Points), func(i int) bool { return m.Points[i].X > x })
+	if i == 0 {
+		for k, loop := range m.portLoop {
+			dst[k] *= loop * loop
+		}
+		return
+	}
+	m.gains(i)
+	q := m.Points[i-1]
+	for k, loop := range q.loop {
+		dst[k] *= q.Gain[k] * q.Through[k] * loop * loop * q.undo[k]
+	}
+}
+
+// gainsOf computes the gains of the points in list.
+func (m *Model) gainsOf(list []parameter) {
+	last := 0
+	for i, p := range m.Points {
+		for _, item := range list {
+			if item.point == p {
+				last = i + 1
+				break
+			}
+		}
+	}
+	m.gains(last)
+}
+
+// derivative writes ∂S/∂(quantity) of point p to dst; the gain of p must be
+// there.
 func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 	if quantity == ByPlace {
 		// Farther out, the point's own echo comes later; what is behind stays.
 		gamma := m.Gamma[m.SpanAt(p.X)]
 		for k := range dst {
-			u := p.Back[k]
-			loop := 1 - p.Behind[k]*u
-			dst[k] = 2 * p.Gain[k] * gamma[k] * (quotient(p.Through[k]*u, loop*loop) - p.Local[k])
+			loop := p.loop[k]
+			dst[k] = 2 * p.Gain[k] * gamma[k] * (p.Through[k]*p.Back[k]*loop*loop - p.Local[k])
 		}
 		return
 	}
-	if p.Form == Wet || p.Form == Foreign {
+	switch p.Form {
+	case Wet, Foreign:
 		m.stretchDerivative(dst, p, quantity)
 		return
-	}
-	for k, q := range m.Ratio {
-		r, u := p.Reflect[k], p.Back[k]
-		loop := 1 - p.Behind[k]*u
-		var drdv, dTdr complex128
-		dBehind := complex128(1)
-		switch p.Form {
-		case Series:
-			drdv, dTdr = (1-r)*(1-r)/2, -2*(1-r)
-		case Shunt:
-			drdv, dTdr = -(1+r)*(1+r)/2, 2*(1+r)
-		default:
-			drdv, dTdr, dBehind = 1, -2*r, -1
+	case Series: // of Γ = (Z−1)/(Z+1), Z the impedance in series and behind: 2/(Z+1)² = (1−Γ)²/2
+		for k, g := range p.Local {
+			dst[k] = p.Gain[k] * (1 - g) * (1 - g) * 0.5
 		}
-		d := p.Gain[k] * drdv * (1 + quotient(dTdr*u*loop+dBehind*p.Through[k]*u*u, loop*loop))
-		switch {
-		case p.Form == Step && quantity == ByFlat:
-			dst[k] = d * complex(math.Exp(-p.Rising*math.Sqrt(q)), 0)
-		case p.Form == Step:
-			dst[k] = -d * r * complex(math.Sqrt(q), 0)
-		case quantity == ByFlat:
-			dst[k] = d
-		case quantity == ByRising:
-			dst[k] = d * complex(0, q)
-		case p.Form == Shunt:
-			dst[k] = d * complex(q, 0)
-		default:
-			dst[k] = d * complex(0, -1/q)
+	case Shunt: // of Γ = (1−Y)/(1+Y): −2/(1+Y)² = −(1+Γ)²/2
+		for k, g := range p.Local {
+			dst[k] = p.Gain[k] * (1 + g) * (1 + g) * -0.5
+		}
+	default: // of Γ = (r+u)/(1+r·u)
+		for k, u := range p.Back {
+			loop := p.loop[k]
+			dst[k] = p.Gain[k] * (1 - u*u) * loop * loop
 		}
 	}
-}
-
-// ExcessM is how much farther out, in metres of the record, what lies behind a
-// stretch seems to be: (κ − 1) times its length, κ at 1 GHz; 0 for a point.
-func (p *Point) ExcessM() float64 {
-	if p.Form != Wet {
-		return 0
+	switch {
+	case p.Form == Step && quantity == ByFlat:
+		if p.Rising != 0 {
+			for k, q := range m.Ratio {
+				dst[k] *= complex(math.Exp(-p.Rising*math.Sqrt(q)), 0)
+			}
+		}
+	case p.Form == Step:
+		for k, q := range m.Ratio {
+			dst[k] *= -p.Reflect[k] * complex(math.Sqrt(q), 0)
+		}
+	case quantity == ByRising:
+		for k, q := range m.Ratio {
+			dst[k] = complex(-imag(dst[k])*q, real(dst[k])*q)
+		}
+	case quantity == ByFalling && p.Form == Shunt:
+		for k, q := range m.Ratio {
+			dst[k] = complex(real(dst[k])*q, imag(dst[k])*q)
+		}
+	case quantity == ByFalling:
+		for k, q := range m.Ratio {
+			dst[k] = complex(imag(dst[k])/q, -real(dst[k])/q)
+		}
 	}
-	return p.Drop / (1 - p.Drop) * math.Max(0, p.Extent-p.Taper)
-}
-
-// stretchDerivative is derivative for a stretch, by a small step of the
-// quantity: its two-port is not worth differentiating by hand.
-func (m *Model) stretchDerivative(dst []complex128, p *Point, quantity int) {
-	const step = 1e-5
-	v := p.quantity(quantity)
-	held := *v
-	*v += step
-	local := append([]complex128(nil), p.Local...)
-	m.Sample(p)
-	for k, u := range p.Back {
-		moved := p.Reflect[k] + quotient(p.Through[k]*u, 1-p.Behind[k]*u)
-		dst[k] = p.Gain[k] * (moved - local[k]) / step
-	}
-	*v = held
-	m.Sample(p)
 }
 
 // quotient is a/b for finite operands; the language's own division also
@@ -469,4 +515,10 @@ func (m *Model) stretchDerivative(dst []complex128, p *Point, quantity int) {
 func quotient(a, b complex128) complex128 {
 	s := 1 / (real(b)*real(b) + imag(b)*imag(b))
 	return complex((real(a)*real(b)+imag(a)*imag(b))*s, (imag(a)*real(b)-real(a)*imag(b))*s)
+}
+
+// inverse is 1/a for finite a.
+func inverse(a complex128) complex128 {
+	s := 1 / (real(a)*real(a) + imag(a)*imag(a))
+	return complex(real(a)*s, -imag(a)*s)
 }

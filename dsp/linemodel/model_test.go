@@ -255,7 +255,7 @@ func TestDerivatives(t *testing.T) {
 			}
 			compare(fmt.Sprintf("point %d %s", i, name), got, step, func(by float64) {
 				*q.quantity(c) = was + by
-				p.Phasors(q.Phasor, q.X)
+				p.Move(q)
 				p.Sample(q)
 			})
 		}
@@ -287,7 +287,7 @@ func TestPhasors(t *testing.T) {
 	m := New(testPath(t), testGrid(11, 1e8, 1e9))
 	got := make([]complex128, 11)
 	for _, x := range []float64{-0.1, 0, 1.3, 2.5, 2.56, 2.62, 10, 20.62, 23} {
-		m.Phasors(got, x)
+		m.phasors(got, nil, x)
 		for k, f := range m.FrequencyHz {
 			if want := cmplx.Exp(-2 * m.Path.Theta(f, x)); cmplx.Abs(got[k]-want) > 1e-12 {
 				t.Errorf("x %v, %v Hz: %v, want %v", x, f, got[k], want)

@@ -45,6 +45,7 @@ func (f *finder) judge() *Result {
 	for _, s := range f.Sigma() {
 		sigma = append(sigma, s[linemodel.ByPlace])
 	}
+	f.Gains()
 	var groups []*group
 	for _, members := range f.clusters(sigma) {
 		groups = append(groups, f.assess(members, sigma))

@@ -512,12 +512,12 @@ type start struct {
 // model and returns it, or nil, the model unchanged, where nothing of such a
 // point would arrive.
 func (f *finder) add(c peak) *linemodel.Point {
-	gain := f.gainAt(c.x)
+	gain := make([]complex128, len(f.Weight))
+	f.GainAt(gain, c.x)
 	arrives := 0.0
 	for _, g := range gain {
 		arrives = math.Max(arrives, cmplx.Abs(g))
 	}
-	f.Evaluate()
 	if arrives < 1e-3 { // behind a total reflection
 		return nil
 	}
@@ -565,15 +565,6 @@ func (s start) apply(p *linemodel.Point) {
 		p.Flat, p.Rising = s.value, s.rising
 		p.Fits[linemodel.ByFlat], p.Fits[linemodel.ByRising] = true, true
 	}
-}
-
-// gainAt is ∂S/∂Γ of a point at x, were there one.
-func (f *finder) gainAt(x float64) []complex128 {
-	p := f.NewPoint(x, linemodel.Series)
-	f.Insert(p)
-	f.Forward()
-	f.Remove(p)
-	return p.Gain
 }
 
 // starts returns the most promising first guesses for a point near x, from the

@@ -46,8 +46,9 @@ func (f *finder) repair(p *linemodel.Point) {
 	for _, q := range crowd {
 		f.Remove(q)
 	}
-	gain := f.gainAt(middle)
 	f.Evaluate()
+	gain := make([]complex128, len(f.Weight))
+	f.GainAt(gain, middle)
 	bare := f.Save()
 	best, bestScore := held, held.Cost+float64(quantities)*enoughFor*f.Noise
 	for _, rising := range []bool{false, true} {

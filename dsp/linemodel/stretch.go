@@ -1,0 +1,141 @@
+package linemodel
+
+import (
+	"math"
+
+	"downlead/cables"
+)
+
+// ways are the factors of a stretch's two-port that depend on where its edges
+// are alone.
+type ways struct {
+	from, length float64         // between the middles of the edges, m
+	once         []complex128    // e^{−Θ} of the record's way through the stretch
+	back         []complex128    // its inverse, squared
+	loss         []float64       // real part of Θ
+	taper        float64         // m
+	span         int             // where the first edge begins
+	lead         [2][]complex128 // to the middle of the first edge and back, and its inverse
+}
+
+// prepare computes of w what is not there yet for such edges.
+func (m *Model) prepare(w *ways, from, length, taper float64) {
+	n := len(m.FrequencyHz)
+	first, last := m.SpanAt(from), m.SpanAt(from+length)
+	if w.once == nil || w.from != from || w.length != length {
+		if w.once == nil {
+			w.once, w.back, w.loss = make([]complex128, n), make([]complex128, n), make([]float64, n)
+		}
+		w.from, w.length = from, length
+		start, end := from-m.Starts[first], from+length-m.Starts[last]
+		for k := range w.once {
+			a, b := m.Gamma[first][k], m.Gamma[last][k]
+			p, q := m.Start[first][k], m.Start[last][k]
+			w.loss[k] = real(q) + real(b)*end - real(p) - real(a)*start
+			e, turn := math.Exp(-w.loss[k]), m.circle.at(imag(p)+imag(a)*start-imag(q)-imag(b)*end)
+			w.once[k] = complex(e*real(turn), e*imag(turn))
+			back := complex(real(turn)/e, -imag(turn)/e)
+			w.back[k] = back * back
+		}
+	}
+	if w.lead[0] == nil || w.taper != taper || w.span != first {
+		if w.lead[0] == nil {
+			w.lead = [2][]complex128{make([]complex128, n), make([]complex128, n)}
+		}
+		w.taper, w.span = taper, first
+		for k, a := range m.Gamma[first] {
+			e, turn := math.Exp(-real(a)*taper), m.circle.at(-imag(a)*taper)
+			w.lead[0][k] = complex(e*real(turn), e*imag(turn))
+			w.lead[1][k] = complex(real(turn)/e, -imag(turn)/e)
+		}
+	}
+}
+
+// sampleStretch computes r, T and r' of a stretch: two opposite edges a with
+// the wave e^{−γ'l} between them, l the way between the middles of the edges.
+// From the recursion of two steps,
+//
+//	S11 = a·(1 − P²)/(1 − a²P²),  S21 = (1 − a²)·P/(1 − a²P²),  P = e^{−γ'l}
+//
+// referred to X, with the record's way through the stretch taken out, since
+// the model counts that already.
+func (m *Model) sampleStretch(p *Point, w *ways, reflect, through, behind []complex128) {
+	taper := math.Min(math.Max(0, p.Taper), 0.9*p.Extent)
+	length := p.Extent - taper
+	from := p.X + taper/2
+	m.prepare(w, from, length, taper)
+	velocity := cables.SpeedOfLight * m.Path.Spans[m.SpanAt(from+length/2)].Medium.VelocityFactor
+	delta := math.Atan(p.Tangent)
+	sin, cos := math.Sincos(-delta / 2)
+	fixed := complex((p.Ratio-1)/(p.Ratio+1), 0) // the edge of other cable
+	shift := complex(1, 0)                       // (κ+1)/2
+	for k, f := range m.FrequencyHz {
+		a := fixed
+		free := 2 * math.Pi * f / velocity
+		var slip complex128 // what the stretch does to the wave besides the record's way
+		if p.Form == Wet {
+			size := 1 / (1 - p.Drop)
+			if delta != 0 {
+				size *= math.Exp(-delta / math.Pi * m.octaves[k])
+			}
+			kappa := complex(size*cos, size*sin)
+			a = quotient(1-kappa, 1+kappa)
+			shift = complex((1+real(kappa))/2, 0)
+			e, turn := math.Exp(free*length*imag(kappa)), m.circle.at(-free*length*(real(kappa)-1))
+			slip = complex(e*real(turn), e*imag(turn))
+		} else {
+			slip = 1
+			if p.LossScale != 1 {
+				slip = complex(math.Exp(-w.loss[k]*(p.LossScale-1)), 0)
+			}
+		}
+		if taper > 0 {
+			if turn := free * real(shift) * taper; turn > 1e-6 {
+				a *= complex(imag(m.circle.at(turn))/turn, 0)
+			}
+		}
+		once := w.once[k] * slip
+		square := once * once
+		loop := inverse(1 - a*a*square)
+		s11 := a * (1 - square) * loop
+		s21 := (1 - a*a) * slip * loop
+		reflect[k] = s11 * w.lead[0][k]
+		through[k] = s21 * s21
+		behind[k] = s11 * w.back[k] * w.lead[1][k]
+	}
+}
+
+// ExcessM is how much farther out, in metres of the record, what lies behind a
+// stretch seems to be: (κ − 1) times its length, κ at 1 GHz; 0 for a point.
+func (p *Point) ExcessM() float64 {
+	if p.Form != Wet {
+		return 0
+	}
+	return p.Drop / (1 - p.Drop) * math.Max(0, p.Extent-p.Taper)
+}
+
+// stretchDerivative is derivative for a stretch, by a small step of the
+// quantity: its two-port is not worth differentiating by hand.
+func (m *Model) stretchDerivative(dst []complex128, p *Point, quantity int) {
+	const step = 1e-5
+	if m.moved[0] == nil {
+		for i := range m.moved {
+			m.moved[i] = make([]complex128, len(dst))
+		}
+	}
+	w := p.ways
+	if quantity == ByExtent || quantity == ByTaper {
+		w = &m.movedWays
+	}
+	v := p.quantity(quantity)
+	held := *v
+	*v += step
+	reflect, through, behind := m.moved[0], m.moved[1], m.moved[2]
+	m.sampleStretch(p, w, reflect, through, behind)
+	*v = held
+	for k, u := range p.Back {
+		local := reflect[k] + through[k]*u*inverse(1-behind[k]*u)
+		d := p.Gain[k] * (local - p.Local[k])
+		dst[k] = complex(real(d)/step, imag(d)/step)
+	}
+}
