@@ -89,6 +89,9 @@ const number = `([0-9.]+)`
 // Every cause of the vocabulary on a line and a sweep that show it well: right
 // name, right place, and the size of the fault in the evidence.
 func TestEveryCauseWellPosed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("fifteen diagnoses")
+	}
 	type value struct {
 		pattern        string
 		want, relative float64
