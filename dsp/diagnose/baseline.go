@@ -16,6 +16,9 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
+// This file is long because the decomposition, the start and the refinement of
+// the alignment share one state.
+
 // Two sweeps of one line differ even if nothing happened to it. With A the
 // earlier sweep as the line would show it today,
 //

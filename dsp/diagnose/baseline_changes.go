@@ -12,6 +12,9 @@ import (
 	"downlead/dsp/sweep"
 )
 
+// This file is long because the walk's hypotheses, their clutter and their
+// wording share one state.
+
 // Settings of the walk along the difference.
 const (
 	changeRate    = 1e-3 // probability that noise shows a change anywhere on the line
