@@ -110,12 +110,6 @@ func (d *difference) at(x, reach float64) *change {
 	return best
 }
 
-// smallestDB returns the local return loss of the smallest change that would
-// have been seen at x, dB.
-func (d *difference) smallestDB(x float64) float64 {
-	return decibels(d.smallest[d.index(x)])
-}
-
 // unchanged says whether a reflection of the given local return loss at x is as
 // it was in the earlier sweep: no change was found there, and one of a quarter
 // of it would have been. The sentence says so.

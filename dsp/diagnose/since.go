@@ -12,11 +12,13 @@ import (
 // What has changed since the earlier sweep counts from here. Common practice, no
 // source.
 const (
-	grownEnoughDB  = 6.0    // a reflection that grew by so much is not as built
-	changeSeenDB   = 52.0   // a change weaker than this is not worth a climb
-	asBuiltAboveDB = 25.0   // an unchanged reflection weaker than this was built so
-	sinceTrust     = 0.6    // how sure a name is that the change alone gives
-	delayNamedS    = 0.3e-9 // there and back
+	grownEnoughDB   = 6.0    // a reflection that grew by so much is not as built
+	changeSeenDB    = 52.0   // a change weaker than this is not worth a climb
+	asBuiltAboveDB  = 25.0   // an unchanged reflection weaker than this was built so
+	sinceTrust      = 0.6    // how sure a name is that the change alone gives
+	shadowAboveDB   = 15.0   // a change this strong ...
+	shadowedBelowDB = 40.0   // ... may leave traces this weak behind it
+	delayNamedS     = 0.3e-9 // there and back
 )
 
 // compare brings in the earlier sweep: what changed since then is a fault even
@@ -63,7 +65,7 @@ func (b *bench) compare(ctx context.Context, out *Findings, s *sweep.Sweep, sett
 	}
 	for k := range d.Changes {
 		c := &d.Changes[k]
-		if told[k] || c.DistanceM > d.Unwatched || b.explained(out.Findings, c) {
+		if told[k] || c.DistanceM > d.Unwatched || shadowed(d.Changes, k) || b.explained(out.Findings, c) {
 			continue
 		}
 		if f, ok := b.sinceThen(c, path); ok {
@@ -82,6 +84,17 @@ func (b *bench) explained(found []Finding, c *change) bool {
 		}
 	}
 	return c.AtLoad
+}
+
+// shadowed says whether a weak change lies behind a strong one, whose
+// re-reflections the comparison may not have caught to the last.
+func shadowed(changes []change, k int) bool {
+	for _, c := range changes[:k] {
+		if c.ChangeDB < shadowAboveDB && changes[k].ChangeDB > shadowedBelowDB {
+			return true
+		}
+	}
+	return false
 }
 
 // sinceThen is the finding that a change gives where nothing was found by the
