@@ -54,11 +54,7 @@ func (b *bench) measure(found []Finding) {
 		for q, value := range sigma[at] {
 			s[q] = value
 		}
-		if joint, ok := nearest(b.joints, p.X); ok && math.Abs(joint-p.X) < 3*placeSigma(joint) {
-			// The joint's own share cannot be told from the fault's.
-			s[linemodel.ByFlat] = math.Hypot(s[linemodel.ByFlat], jointFlatSigma)
-			s[linemodel.ByRising] = math.Hypot(s[linemodel.ByRising], jointRisingSigma*b.fit.MiddleHz/1e9)
-		}
+		b.widen(s, p)
 		noise := math.Min(s[linemodel.ByPlace], b.fit.Cell(p.X))
 		f.SigmaM = math.Sqrt(math.Max(0, f.SigmaM*f.SigmaM-v.noiseM*v.noiseM) + noise*noise)
 		f.ExtentSigmaM = s[linemodel.ByExtent]
@@ -66,6 +62,34 @@ func (b *bench) measure(found []Finding) {
 		f.Evidence = append(describe(p, s, b.fit, 0, f.Place), f.Evidence...)
 	}
 }
+
+// widen adds to the standard deviations of p's sizes what the fit takes for
+// known: the line's own impedance and velocity, which are the record's, and at
+// a joint what a sound joint adds, which cannot be told from the fault's share.
+func (b *bench) widen(sigma map[int]float64, p *linemodel.Point) {
+	add := func(quantity int, by float64) {
+		if sigma[quantity] > 0 {
+			sigma[quantity] = math.Hypot(sigma[quantity], by)
+		}
+	}
+	switch p.Form {
+	case linemodel.Foreign, linemodel.Wet:
+		add(linemodel.ByExtent, extentSigmaM+recordLengthSigma*p.Extent)
+		add(linemodel.ByDrop, jointFlatSigma*math.Max(1, p.Ratio))
+	default:
+		add(linemodel.ByFlat, jointFlatSigma*math.Abs(p.Flat))
+		add(linemodel.ByRising, jointFlatSigma*math.Abs(p.Rising))
+		add(linemodel.ByFalling, jointFlatSigma*math.Abs(p.Falling))
+	}
+	if joint, ok := nearest(b.joints, p.X); ok && math.Abs(joint-p.X) < 3*placeSigma(joint) {
+		add(linemodel.ByFlat, jointFlatSigma)
+		add(linemodel.ByRising, jointRisingSigma*b.fit.MiddleHz/1e9)
+	}
+}
+
+// extentSigmaM is how well the edges of a stretch are defined: no dent and no
+// joint is sharper. Common practice, no source.
+const extentSigmaM = 0.003
 
 // explain adds to each named fault what the port would show were it repaired,
 // and the reasoning.
