@@ -100,6 +100,8 @@ func (b *bench) hypotheses(i int, all []*cluster, consumed map[*locate.Reflectio
 		}
 		if c.head().Kind != locate.Mid {
 			trials = append(trials, b.foreignSections(c)...)
+		} else {
+			trials = append(trials, b.foreignWithin(c.points)...)
 		}
 	}
 	if c.head().Kind == locate.Mid {

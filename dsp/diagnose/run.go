@@ -210,6 +210,7 @@ func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
 	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(length), IsFault: true, Place: "connector at the far end",
 		ReturnLossDB: -20 * math.Log10(b.fit.RMS(best.point)), Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
 	nameFinding(&f, trials)
+	f.Confidence *= trust(1)
 	var out []Finding
 	for _, g := range found {
 		if g.IsFault && math.Abs(g.DistanceM-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length)) {

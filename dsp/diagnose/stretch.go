@@ -45,12 +45,35 @@ func (b *bench) foreign(instead []*linemodel.Point, from, to float64) []trial {
 		}
 		t := b.try(instead, best)
 		t.cause = WrongImpedance
-		if best.Extent < foreignLeastM {
+		if best.Extent < foreignLeastM && best.Ratio < 1 {
 			t.cause = DentOrKink
 		}
 		t.score -= 1 + 2*3
 		out = append(out, t)
 		b.fit.Restore(held)
+	}
+	return out
+}
+
+// foreignWithin tries stretches of other cable between any two strong points of
+// one cluster.
+func (b *bench) foreignWithin(points []*linemodel.Point) []trial {
+	var edges []*linemodel.Point
+	for _, p := range points {
+		if b.fit.RMS(p) > edgeAbove {
+			edges = append(edges, p)
+		}
+	}
+	sort.Slice(edges, func(i, j int) bool { return b.fit.RMS(edges[i]) > b.fit.RMS(edges[j]) })
+	edges = edges[:min(len(edges), mostEdges)]
+	sort.Slice(edges, func(i, j int) bool { return edges[i].X < edges[j].X })
+	var out []trial
+	for i, p := range edges {
+		for _, q := range edges[i+1:] {
+			if q.X-p.X > foreignLeastM {
+				out = append(out, b.foreign(points, p.X, q.X)...)
+			}
+		}
 	}
 	return out
 }
@@ -94,7 +117,10 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 		t := b.try(instead, p)
 		t.cause = DentOrKink
 		t.score -= 0.5 + 2*3
-		if p.Ratio > dentMostRatio {
+		switch { // a dent brings the conductors nearer to each other
+		case p.Ratio > 1:
+			t.cause = WrongImpedance
+		case p.Ratio > dentMostRatio:
 			t.score -= 8
 		}
 		if joint, ok := nearest(b.joints, p.X+p.Extent/2); ok && math.Abs(joint-p.X-p.Extent/2) < 2.5*placeSigma(joint) {
