@@ -207,23 +207,31 @@ func (p *Fit) gram(count int, weight []float64) (*mat.SymDense, *mat.VecDense) {
 	a, b := mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
 	weighted := p.scratch[count]
 	for i := range count {
-		ci := p.scratch[i]
-		s := 0.0
-		for k, w := range weight {
-			re, im := w*real(ci[k]), w*imag(ci[k])
-			weighted[k] = complex(re, im)
-			s += re*real(p.Residual[k]) + im*imag(p.Residual[k])
+		for k, c := range p.scratch[i] {
+			w := weight[k]
+			weighted[k] = complex(w*real(c), w*imag(c))
 		}
+		s, _ := products(weighted, p.Residual, p.Residual)
 		b.SetVec(i, s)
-		for j := 0; j <= i; j++ {
-			s := 0.0
-			for k, c := range p.scratch[j] {
-				s += real(weighted[k])*real(c) + imag(weighted[k])*imag(c)
-			}
+		for j := 0; j <= i; j += 2 {
+			second := min(j+1, i)
+			s, t := products(weighted, p.scratch[j], p.scratch[second])
 			a.SetSym(i, j, s)
+			a.SetSym(i, second, t)
 		}
 	}
 	return a, b
+}
+
+// products returns Re(cᴴa) and Re(cᴴb): two sums that need not wait for each
+// other.
+func products(c, a, b []complex128) (s, t float64) {
+	a, b = a[:len(c)], b[:len(c)]
+	for k, v := range c {
+		s += real(v)*real(a[k]) + imag(v)*imag(a[k])
+		t += real(v)*real(b[k]) + imag(v)*imag(b[k])
+	}
+	return s, t
 }
 
 // addPriors adds the priors to the normal equations.
@@ -292,12 +300,13 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 		a, b := p.gram(len(list), p.Weight)
 		var taps *elimination
 		if load {
-			taps = p.eliminate(len(list), a, b)
+			taps = p.eliminate(list, a, b)
 		}
 		p.addPriors(list, a, b)
 		before := p.Save()
 		for try := 0; ; try++ {
 			if try == 4 {
+				p.Evaluate()
 				return
 			}
 			damped := mat.NewSymDense(len(list), nil)
@@ -316,7 +325,7 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 					damping /= 10
 					break
 				}
-				p.Restore(before)
+				p.Return(before)
 			}
 			damping = math.Max(damping*20, 1e-3)
 		}
@@ -335,7 +344,7 @@ type elimination struct {
 // eliminate takes the load's taps out of the normal equations (Schur
 // complement). A, the columns of the taps, is ∂S/∂Γ at the load times the
 // comb; K = AᴴWJ, H = AᴴWA + ρ.
-func (p *Fit) eliminate(count int, a *mat.SymDense, b *mat.VecDense) *elimination {
+func (p *Fit) eliminate(list []parameter, a *mat.SymDense, b *mat.VecDense) *elimination {
 	l := p.Load
 	p.Gains()
 	n := len(p.Measured)
@@ -359,14 +368,19 @@ func (p *Fit) eliminate(count int, a *mat.SymDense, b *mat.VecDense) *eliminatio
 		e.alone[t] -= complex(l.ridge, 0) * c
 	}
 	solveCholesky(factor, e.alone)
-	k := make([][]complex128, count)
-	for i := range count {
-		k[i] = project(p.scratch[i])
-		follow := append([]complex128(nil), k[i]...)
-		solveCholesky(factor, follow)
+	k := make([][]complex128, len(list))
+	for i, item := range list {
+		var follow []complex128
+		if item.point == nil && item.quantity%2 == 1 { // j times the column before
+			k[i], follow = turned(k[i-1]), turned(e.follow[i-1])
+		} else {
+			k[i] = project(p.scratch[i])
+			follow = append(follow, k[i]...)
+			solveCholesky(factor, follow)
+		}
 		e.follow = append(e.follow, follow)
 	}
-	for i := range count {
+	for i := range list {
 		s := 0.0
 		for t, v := range k[i] {
 			s += real(v)*real(e.alone[t]) + imag(v)*imag(e.alone[t])
@@ -383,6 +397,15 @@ func (p *Fit) eliminate(count int, a *mat.SymDense, b *mat.VecDense) *eliminatio
 	return e
 }
 
+// turned returns j·v.
+func turned(v []complex128) []complex128 {
+	out := make([]complex128, len(v))
+	for t, c := range v {
+		out[t] = complex(-imag(c), real(c))
+	}
+	return out
+}
+
 func (e *elimination) apply(l *Load, d *mat.VecDense) {
 	for t := range l.Taps {
 		step := e.alone[t]
@@ -396,7 +419,7 @@ func (e *elimination) apply(l *Load, d *mat.VecDense) {
 
 // FitLoad fits the load alone.
 func (p *Fit) FitLoad() {
-	e := p.eliminate(0, nil, nil)
+	e := p.eliminate(nil, nil, nil)
 	e.apply(p.Load, nil)
 	p.Evaluate()
 }
@@ -514,6 +537,13 @@ func (p *Fit) Save() *State {
 
 // Restore goes back to s and evaluates the model.
 func (p *Fit) Restore(s *State) {
+	p.Return(s)
+	p.Evaluate()
+}
+
+// Return goes back to s for another change: the model is not evaluated.
+func (p *Fit) Return(s *State) {
+	p.Cost = s.Cost
 	p.Points = append(p.Points[:0], s.points...)
 	p.Links = append(p.Links[:0], s.links...)
 	p.Port = s.port
@@ -536,7 +566,6 @@ func (p *Fit) Restore(s *State) {
 		}
 		p.Sample(q)
 	}
-	p.Evaluate()
 }
 
 // Sigma returns the standard deviation that noise gives each fitted quantity of

@@ -63,22 +63,16 @@ func NewLoad(m *Medium, x, firstS, spacingS float64, count int, weight []float64
 // normal returns the Cholesky factor of AᴴWA + ρ for the given power weights.
 // The normal matrix of an even comb is Hermitian Toeplitz: one row says all.
 func (l *Load) normal(power []float64) [][]complex128 {
-	lag := make([]complex128, len(l.comb))
-	first := l.comb[0]
-	for t, comb := range l.comb {
-		var re, im float64
-		for k, w := range power {
-			a, b := first[k], comb[k]
-			re += w * (real(a)*real(b) + imag(a)*imag(b))
-			im += w * (real(a)*imag(b) - imag(a)*real(b))
-		}
-		lag[t] = complex(re, im)
+	z := make([]complex128, len(power))
+	for k, c := range l.comb[0] {
+		z[k] = complex(power[k]*real(c), power[k]*imag(c))
 	}
+	lag := l.correlate(z) // conjugated
 	factor := make([][]complex128, len(lag))
 	for i := range factor {
 		row := make([]complex128, i+1)
 		for j := 0; j <= i; j++ {
-			row[j] = cmplx.Conj(lag[i-j])
+			row[j] = lag[i-j]
 		}
 		row[i] += complex(l.ridge, 0)
 		factor[i] = row
@@ -87,29 +81,52 @@ func (l *Load) normal(power []float64) [][]complex128 {
 	return factor
 }
 
-// correlate returns Σ comb*·z, one value per tap.
+// correlate returns Σ comb*·z, one value per tap. Four taps at a time share what
+// is read of z, and their sums need not wait for each other.
 func (l *Load) correlate(z []complex128) []complex128 {
 	out := make([]complex128, len(l.comb))
-	for t, comb := range l.comb {
-		var re, im float64
+	for t := 0; t < len(out); t += 4 {
+		a, b, c, d := l.four(t)
+		a, b, c, d = a[:len(z)], b[:len(z)], c[:len(z)], d[:len(z)]
+		var are, aim, bre, bim, cre, cim, dre, dim float64
 		for k, v := range z {
-			c := comb[k]
-			re += real(c)*real(v) + imag(c)*imag(v)
-			im += real(c)*imag(v) - imag(c)*real(v)
+			x, y := real(v), imag(v)
+			are += real(a[k])*x + imag(a[k])*y
+			aim += real(a[k])*y - imag(a[k])*x
+			bre += real(b[k])*x + imag(b[k])*y
+			bim += real(b[k])*y - imag(b[k])*x
+			cre += real(c[k])*x + imag(c[k])*y
+			cim += real(c[k])*y - imag(c[k])*x
+			dre += real(d[k])*x + imag(d[k])*y
+			dim += real(d[k])*y - imag(d[k])*x
 		}
-		out[t] = complex(re, im)
+		re, im := [4]float64{are, bre, cre, dre}, [4]float64{aim, bim, cim, dim}
+		for i := range min(4, len(out)-t) {
+			out[t+i] = complex(re[i], im[i])
+		}
 	}
 	return out
+}
+
+// four returns the combs of tap t and the next three, the last one again where
+// there are no more.
+func (l *Load) four(t int) (a, b, c, d []complex128) {
+	last := len(l.comb) - 1
+	return l.comb[t], l.comb[min(t+1, last)], l.comb[min(t+2, last)], l.comb[min(t+3, last)]
 }
 
 // compose computes Gamma from the taps.
 func (l *Load) compose() {
 	l.stamp++
 	clear(l.Gamma)
-	for t, comb := range l.comb {
-		c := l.Taps[t]
+	n := len(l.Gamma)
+	for t := 0; t < len(l.Taps); t += 4 {
+		a, b, c, d := l.four(t)
+		a, b, c, d = a[:n], b[:n], c[:n], d[:n]
+		var p [4]complex128
+		copy(p[:], l.Taps[t:])
 		for k := range l.Gamma {
-			l.Gamma[k] += c * comb[k]
+			l.Gamma[k] += p[0]*a[k] + p[1]*b[k] + p[2]*c[k] + p[3]*d[k]
 		}
 	}
 }

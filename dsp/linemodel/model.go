@@ -164,6 +164,9 @@ func (m *Medium) phasors(dst, undo []complex128, x float64) {
 	}
 }
 
+// Turn returns e^{jφ} to some 1e-15, faster than the library does.
+func (m *Medium) Turn(phi float64) complex128 { return m.circle.at(phi) }
+
 // Model is a line with points of reflection on it and a load behind them. All
 // reflections are exact: what bounces between the points is in the model.
 type Model struct {

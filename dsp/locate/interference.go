@@ -67,8 +67,7 @@ func spikes(gamma []complex128, stepHz, longestS float64) []int {
 	judge := func(k int) {
 		from := max(first, min(k-localPoints, last-2*localPoints))
 		scratch = append(scratch[:0], size[from:min(from+2*localPoints+1, last+1)]...)
-		sort.Float64s(scratch)
-		usual[k] = scratch[len(scratch)/4]/0.644 + 1e-12
+		usual[k] = ranked(scratch, len(scratch)/4)/0.644 + 1e-12
 	}
 	amplitude, strength := make([]complex128, n), make([]float64, n)
 	match := func(k int) {
@@ -183,9 +182,7 @@ func outliers(residual []complex128, weight []float64) (found []int, usual float
 		}
 	}
 	median := func(from []float64) float64 {
-		sorted := append([]float64(nil), from...)
-		sort.Float64s(sorted)
-		return sorted[len(sorted)/2]
+		return ranked(append([]float64(nil), from...), len(from)/2)
 	}
 	if len(size) < 2*predictFrom {
 		return nil, 0

@@ -547,7 +547,7 @@ func (f *finder) add(c peak) *linemodel.Point {
 		if f.Cost < best.Cost {
 			best, found = f.Save(), p
 		}
-		f.Restore(held)
+		f.Return(held)
 	}
 	f.Restore(best)
 	return found
@@ -705,8 +705,7 @@ func (f *finder) shift(k int, delta float64) complex128 {
 	if delta == 0 {
 		return 1
 	}
-	sin, cos := math.Sincos(-2 * f.Beta0[0] * delta * f.Ratio[k])
-	return complex(cos, sin)
+	return f.Turn(-2 * f.Beta0[0] * delta * f.Ratio[k])
 }
 
 func (f *finder) around(p *linemodel.Point) []*linemodel.Point {

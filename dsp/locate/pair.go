@@ -106,47 +106,48 @@ func (f *finder) bestPair(x, cell float64, gain []complex128, rising bool) (two 
 	var c [2]complex128
 	var at [2]float64
 	most := 0.0
-	search := func(from [2]float64, count int, step float64, free bool) {
-		// What the residual has of each place, and what places have of each other.
-		seen := [2][]complex128{make([]complex128, count), make([]complex128, count)}
-		for i := range count {
-			for which := range 2 {
-				if which == 1 && free {
-					seen[1] = seen[0]
-					continue
-				}
-				d := from[which] + float64(i)*step - x
-				for k, w := range f.Weight {
-					seen[which][i] += complex(w*shape(k), 0) * cmplx.Conj(gain[k]*f.shift(k, d)) * f.Residual[k]
-				}
-			}
+	n := len(gain)
+	heard, shared, turned, turn := make([]complex128, n), make([]complex128, n), make([]complex128, n), make([]complex128, n)
+	power := 0.0
+	for k, w := range f.Weight {
+		g, e := gain[k], f.Residual[k]
+		heard[k] = complex(w*shape(k), 0) * g * cmplx.Conj(e)
+		p := w * shape(k) * shape(k) * (real(g)*real(g) + imag(g)*imag(g))
+		shared[k] = complex(p, 0)
+		power += p
+	}
+	// sums returns Σ z·(phase of a way of from + i·step) for i below count.
+	sums := func(z []complex128, from, step float64, count int) []complex128 {
+		out := make([]complex128, count)
+		for k, v := range z {
+			turned[k], turn[k] = v*f.shift(k, from), f.shift(k, step)
 		}
-		shared := map[int]complex128{}
-		common := func(i, j int) complex128 {
-			if v, ok := shared[j-i]; ok {
-				return v
+		for i := range out {
+			var sum complex128
+			for k, v := range turned {
+				sum += v
+				turned[k] = v * turn[k]
 			}
-			d := from[1] - from[0] + float64(j-i)*step
-			var v complex128
-			for k, w := range f.Weight {
-				g := gain[k]
-				v += complex(w*shape(k)*shape(k)*(real(g)*real(g)+imag(g)*imag(g)), 0) * f.shift(k, d)
-			}
-			shared[j-i] = v
-			return v
+			out[i] = sum
 		}
-		power := 0.0
-		for k, w := range f.Weight {
-			g := gain[k]
-			power += w * shape(k) * shape(k) * (real(g)*real(g) + imag(g)*imag(g))
+		return out
+	}
+	search := func(from [2]float64, count int, step float64) {
+		// What the residual has of each place, conjugated, and what places have
+		// of each other, by their gap.
+		var seen [2][]complex128
+		for which := range seen {
+			seen[which] = sums(heard, from[which]-x, step, count)
 		}
+		nearest := from[1] - from[0] - float64(count-1)*step
+		common := sums(shared, nearest, step, 2*count-1)
 		for i := range count {
 			for j := range count {
 				gap := from[1] - from[0] + float64(j-i)*step
 				if gap < pairLeastCells*cell {
 					continue
 				}
-				a, b, m := seen[0][i], seen[1][j], common(i, j)
+				a, b, m := cmplx.Conj(seen[0][i]), cmplx.Conj(seen[1][j]), common[j-i+count-1]
 				det := power*power - real(m*cmplx.Conj(m))
 				if det <= 1e-9*power*power {
 					continue
@@ -162,12 +163,12 @@ func (f *finder) bestPair(x, cell float64, gain []complex128, rising bool) (two 
 	}
 	steps := int(2*pairSpanCells/pairStepCells) + 1
 	first := x - pairSpanCells*cell
-	search([2]float64{first, first}, steps, pairStepCells*cell, true)
+	search([2]float64{first, first}, steps, pairStepCells*cell)
 	if most == 0 {
 		return two, 0
 	}
 	fine := pairStepCells / 4 * cell
-	search([2]float64{at[0] - 4*fine, at[1] - 4*fine}, 9, fine, false)
+	search([2]float64{at[0] - 4*fine, at[1] - 4*fine}, 9, fine)
 	beta := f.Beta0[f.SpanAt(x)]
 	for i, r := range c {
 		s := start{form: linemodel.Series, quantity: linemodel.ByFlat}
