@@ -1,0 +1,86 @@
+package linemodel
+
+import ()
+
+// saved is the state of a point that a step may change.
+type saved struct {
+	v     [quantities]float64
+	form  Form
+	fits  Fitted
+	prior [quantities]Prior
+}
+
+func (q *Point) saved() saved {
+	s := saved{form: q.Form, fits: q.Fits, prior: q.Prior}
+	for c := range quantities {
+		s.v[c] = *q.quantity(c)
+	}
+	return s
+}
+
+// CopyFrom takes over the quantities, form and priors of p; Sample makes them
+// count.
+func (q *Point) CopyFrom(p *Point) {
+	q.Form, q.Passive, q.Fits, q.Prior = p.Form, p.Passive, p.Fits, p.Prior
+	for c := range quantities { // which field a quantity is depends on the form
+		*q.quantity(c) = *p.quantity(c)
+	}
+}
+
+// State is a fit to come back to: which points there are, their values, the
+// links, the port's errors, the load, and the cost.
+type State struct {
+	Cost   float64
+	points []*Point
+	values []saved
+	links  []Link
+	port   [2][portTerms]complex128
+	taps   []complex128
+	load   []complex128
+}
+
+// Save returns the present state.
+func (p *Fit) Save() *State {
+	s := &State{Cost: p.Cost, points: append([]*Point(nil), p.Points...), links: append([]Link(nil), p.Links...), port: p.Port}
+	for _, q := range p.Points {
+		s.values = append(s.values, q.saved())
+	}
+	if p.Load != nil {
+		s.taps = append(s.taps, p.Load.Taps...)
+		s.load = append(s.load, p.Load.Gamma...)
+	}
+	return s
+}
+
+// Restore goes back to s and evaluates the model.
+func (p *Fit) Restore(s *State) {
+	p.Return(s)
+	p.Evaluate()
+}
+
+// Return goes back to s for another change: the model is not evaluated.
+func (p *Fit) Return(s *State) {
+	p.Cost = s.Cost
+	p.Points = append(p.Points[:0], s.points...)
+	p.Links = append(p.Links[:0], s.links...)
+	p.Port = s.port
+	if p.Load != nil {
+		copy(p.Load.Taps, s.taps)
+		copy(p.Load.Gamma, s.load)
+		p.Load.stamp++
+	}
+	for i, q := range p.Points {
+		was, now := s.values[i], q.saved()
+		if now == was {
+			continue
+		}
+		q.Form, q.Fits, q.Prior = was.form, was.fits, was.prior
+		for c, v := range was.v {
+			*q.quantity(c) = v
+		}
+		if now.v[ByPlace] != was.v[ByPlace] {
+			p.Move(q)
+		}
+		p.Sample(q)
+	}
+}
