@@ -182,7 +182,16 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 		}
 		if head.Form == c.form {
 			p := fit.NewPoint(head.X, c.form)
-			p.Flat, p.Rising, p.Falling = head.Flat, head.Rising, head.Falling
+			p.Flat, p.Rising = head.Flat, head.Rising
+			if c.fits[linemodel.ByFalling] {
+				p.Falling = head.Falling
+			}
+			if !c.fits[linemodel.ByFlat] {
+				p.Flat = 0
+			}
+			if !c.fits[linemodel.ByRising] {
+				p.Rising = 0
+			}
 			attempt(p)
 		}
 		for _, x := range startingPlaces(fit, head.X, b.joints) {
