@@ -44,7 +44,7 @@ func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding,
 		best := trials[0]
 		b.fit.Restore(best.state)
 		f := finding(*c.head())
-		f.IsFault, f.DistanceM, f.ExtentM = true, best.point.X, best.point.Extent
+		f.IsFault, f.DistanceM, f.ExtentM = true, math.Max(0, best.point.X), best.point.Extent
 		nameFinding(&f, trials)
 		f.Confidence *= trust(best.state.Cost / recordCost)
 		for k := range f.Alternatives {

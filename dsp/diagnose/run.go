@@ -156,7 +156,7 @@ const usual = 0.9
 
 // finding puts a reflection into the terms of a finding.
 func finding(r locate.Reflection) Finding {
-	f := Finding{DistanceM: r.DistanceM, SigmaM: r.SigmaM, ExtentM: r.ExtentM, ReturnLossDB: r.ReturnLossDB, PhaseDeg: r.PhaseDeg,
+	f := Finding{DistanceM: math.Max(0, r.DistanceM), SigmaM: r.SigmaM, ExtentM: r.ExtentM, ReturnLossDB: r.ReturnLossDB, PhaseDeg: r.PhaseDeg,
 		Place: r.Place, IsFault: r.Excess, Confidence: usual, Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
 	switch {
 	case r.Kind == locate.EchoOf:

@@ -424,6 +424,10 @@ func (p *Fit) FitLoad() {
 	p.Evaluate()
 }
 
+// frontCells is how far in front of the port a place may move: what is at the
+// port may seem to lie a little before it.
+const frontCells = 0.5
+
 // leastFlat bounds a resistance or conductance from below. A little less than
 // nothing is needed where a point stands for the difference of two; at −2 it
 // would reflect without bound.
@@ -443,7 +447,8 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			continue
 		}
 		if item.quantity == ByPlace {
-			q.X += limit(step, math.Min(0.4*p.Cell(q.X), 0.6/p.Beta0[p.SpanAt(q.X)]))
+			x := q.X + limit(step, math.Min(0.4*p.Cell(q.X), 0.6/p.Beta0[p.SpanAt(q.X)]))
+			q.X = math.Max(x, math.Min(q.X, -frontCells*p.Cell(0)))
 			p.Move(q)
 		} else {
 			v := q.quantity(item.quantity)
