@@ -115,3 +115,19 @@ func TestWrongCalls(t *testing.T) {
 		}
 	}
 }
+
+func TestOnlyOutOfTime(t *testing.T) {
+	ended := "fuzz: elapsed: 10s, execs: 164741 (13606/sec)\n--- FAIL: FuzzCSV (10.27s)\n    context deadline exceeded\nFAIL\n"
+	if !onlyOutOfTime(ended) {
+		t.Error("a run whose time ended counts as a failure")
+	}
+	for _, found := range []string{
+		"--- FAIL: FuzzCSV (3.1s)\n    --- FAIL: FuzzCSV (0.00s)\n        csv_test.go:9: wrong\n    Failing input written to testdata/fuzz/FuzzCSV/1\n",
+		ended + "    Failing input written to testdata/fuzz/FuzzCSV/1\n",
+		ended + "panic: index out of range\n",
+	} {
+		if onlyOutOfTime(found) {
+			t.Errorf("passed over a failure:\n%s", found)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -129,6 +130,14 @@ func fuzzTargets(list string) []fuzzTarget {
 	return out
 }
 
+// onlyOutOfTime says whether a fuzz run failed for no other reason than that its
+// time ended while an input was being tried: go test reports that as a failure
+// ("context deadline exceeded") without a failing input.
+func onlyOutOfTime(said string) bool {
+	return strings.Contains(said, "context deadline exceeded") && !strings.Contains(said, "Failing input written") &&
+		!strings.Contains(said, "panic:") && !strings.Contains(said, "Error:")
+}
+
 // fuzz runs every fuzz function of the module for a while.
 func fuzz(ctx context.Context, out io.Writer, each time.Duration) (string, error) {
 	list, err := goCommand("test", "-list", "^Fuzz", "./...").output(ctx)
@@ -141,8 +150,15 @@ func fuzz(ctx context.Context, out io.Writer, each time.Duration) (string, error
 	}
 	var failed error
 	for _, t := range targets {
-		c := goCommand("test", "-run", "^$", "-fuzz", "^"+t.name+"$", "-fuzztime", each.String(), t.pkg)
-		failed = errors.Join(failed, c.run(ctx, out))
+		// Without a bound on minimising, go test may spend the whole time on it.
+		c := goCommand("test", "-run", "^$", "-fuzz", "^"+t.name+"$", "-fuzztime", each.String(), "-fuzzminimizetime", "10x", t.pkg)
+		var said bytes.Buffer
+		err := c.run(ctx, io.MultiWriter(out, &said))
+		if err != nil && ctx.Err() == nil && onlyOutOfTime(said.String()) {
+			fmt.Fprintf(out, "%s ran out of its time in the middle of an input; no input failed\n", t.name)
+			err = nil
+		}
+		failed = errors.Join(failed, err)
 	}
 	return fmt.Sprintf("%d parsers, %v each", len(targets), each), failed
 }
