@@ -385,9 +385,9 @@ func (t *table) unknown(refuse bool) {
 		}
 		nearest, distance := "", 1<<30
 		for known := range t.asked {
-			d := editDistance(strings.ToLower(key), known)
+			d := EditDistance(strings.ToLower(key), known)
 			if len(key) >= 4 && len(known) > len(key) { // cut short, such as "velocity"
-				d = min(d, 1+editDistance(strings.ToLower(key), known[:len(key)]))
+				d = min(d, 1+EditDistance(strings.ToLower(key), known[:len(key)]))
 			}
 			if d < distance || d == distance && known < nearest {
 				nearest, distance = known, d
@@ -410,9 +410,10 @@ func sortedKeys(set map[string]bool) []string {
 	return keys
 }
 
-// editDistance is the Levenshtein distance in bytes. Long strings, which no
-// key comes near, are cut.
-func editDistance(a, b string) int {
+// EditDistance is the Levenshtein distance of two words in bytes, for naming the
+// word that a mistyped one was meant to be. Beyond 64 bytes, where no key comes
+// near, words are cut.
+func EditDistance(a, b string) int {
 	a, b = a[:min(len(a), 64)], b[:min(len(b), 64)]
 	row := make([]int, len(b)+1)
 	for j := range row {

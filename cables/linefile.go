@@ -159,7 +159,7 @@ func (t *table) lineDevices(line *Line) {
 func nearestSection(line *Line, name string) string {
 	nearest, distance := "", 1<<30
 	for _, s := range line.Sections {
-		if d := editDistance(strings.ToLower(name), strings.ToLower(s.Name)); d < distance {
+		if d := EditDistance(strings.ToLower(name), strings.ToLower(s.Name)); d < distance {
 			nearest, distance = s.Name, d
 		}
 	}
@@ -252,7 +252,7 @@ func (c *Catalogue) suggest(id string) string {
 	}
 	if c != nil && len(near) == 0 {
 		for i := range c.types {
-			if editDistance(fold(id), fold(c.types[i].ID)) <= 1 {
+			if EditDistance(fold(id), fold(c.types[i].ID)) <= 1 {
 				near = append(near, c.types[i].ID)
 			}
 		}

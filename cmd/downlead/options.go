@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"downlead/cables"
 )
 
 // option is one option of a verb.
@@ -133,33 +135,11 @@ func toBand(low, high *float64) func(string) error {
 func nearest(word string, candidates []string) string {
 	best, distance := "", 1+len(word)/3
 	for _, c := range candidates {
-		if d := editDistance(word, c); d <= distance && (best == "" || d < distance) {
+		if d := cables.EditDistance(word, c); d <= distance && (best == "" || d < distance) {
 			best, distance = c, d
 		}
 	}
 	return best
-}
-
-// editDistance counts the insertions, deletions and substitutions of bytes
-// between a and b (Levenshtein).
-func editDistance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }
 
 // takeAny reads the words of a verb with any number of operands. It shows the

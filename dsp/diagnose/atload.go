@@ -190,3 +190,23 @@ func (b *bench) antennaAgain(found []Finding, line *cables.Line) {
 		}
 	}
 }
+
+// withEndFault adds the fault at the far end that trials name, best first, in
+// place of whatever was said of the far end.
+func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
+	best := trials[0]
+	b.fit.Restore(best.state)
+	length := b.path.LengthM()
+	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(length), IsFault: true, Place: "connector at the far end",
+		ReturnLossDB: -20 * math.Log10(b.fit.RMS(best.point)), Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
+	nameFinding(&f, trials)
+	f.Confidence *= trust(1)
+	var out []Finding
+	for _, g := range found {
+		if g.IsFault && math.Abs(g.DistanceM-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length)) {
+			continue
+		}
+		out = append(out, g)
+	}
+	return append(out, f)
+}

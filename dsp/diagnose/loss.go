@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 
@@ -119,4 +120,22 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 // frequency takes it out for certain, so all of it must be exceeded.
 func (e excess) significant() bool {
 	return e.middleDB > lossFloorDB+e.endDB+lossShare*e.nominalDB
+}
+
+// lossFinding puts an excess of loss into the section that it most likely
+// belongs to: the one that loses most by its record.
+func lossFinding(e excess) Finding {
+	return Finding{DistanceM: e.at.StartM, ExtentM: e.at.LengthM, SigmaM: e.at.LengthM / 2, Cause: LossySection, IsFault: true, Confidence: 0.8,
+		Place: "in " + e.at.Name, Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
+		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
+}
+
+// slowed says whether a wet stretch was found: its loss is its own.
+func slowed(found []Finding) bool {
+	for _, f := range found {
+		if f.Cause == WaterInCable && f.IsFault {
+			return true
+		}
+	}
+	return false
 }

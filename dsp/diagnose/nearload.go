@@ -98,3 +98,41 @@ func (b *bench) nearLoad(found []locate.Reflection) []trial {
 	fit.Restore(out[0].state)
 	return out
 }
+
+// withNearLoad adds the fault at a joint just in front of the antenna that
+// trials name. The antenna itself cannot be judged through it.
+func (b *bench) withNearLoad(found []Finding, trials []trial) []Finding {
+	best := trials[0]
+	length := b.path.LengthM()
+	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(best.point.X), IsFault: true, Place: b.placeOf(best.point.X),
+		Alternatives: []Alternative{}, Evidence: []string{best.words}, Checks: []string{}, Cautions: []string{}}
+	nameFinding(&f, trials)
+	f.Confidence *= nearLoadTrust
+	var out []Finding
+	for _, g := range found {
+		near := length-g.DistanceM < nearLoadCells*b.fit.Cell(length)
+		if near && g.IsFault && g.Cause != AntennaFault {
+			continue
+		}
+		if near && g.Cause == AntennaFault && g.IsFault {
+			g.Cause, g.IsFault, g.Confidence, g.Alternatives = FarEnd, false, 0.5, []Alternative{}
+			g.Evidence = append(g.Evidence, "the fault just in front of it hides how good the antenna is: sweep again after the repair")
+		}
+		out = append(out, g)
+	}
+	return append(out, f)
+}
+
+// placeOf names the joint at x.
+func (b *bench) placeOf(x float64) string {
+	best := 1
+	for i := range b.joints {
+		if math.Abs(b.joints[i]-x) < math.Abs(b.joints[best]-x) {
+			best = i
+		}
+	}
+	if best == 0 || best == len(b.path.Spans) {
+		return "connector"
+	}
+	return "joint " + b.path.Spans[best-1].Name + " / " + b.path.Spans[best].Name
+}

@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"math/cmplx"
 	"slices"
 	"time"
 
@@ -28,7 +27,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	if err != nil {
 		return nil, err
 	}
-	found, err := locate.Find(ctx, s, locate.Line{Path: path, Load: line.Load, OpenEnded: line.Load.Kind == ""},
+	found, err := locate.Find(ctx, s, locate.Line{Path: path, Load: line.Load, OpenEnded: line.Load.Kind == cables.Unstated},
 		locate.Settings{ToM: settings.RangeM})
 	if err != nil {
 		return nil, err
@@ -82,75 +81,6 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	return out, nil
 }
 
-// total stands for an infinite VSWR in numbers.
-const total = 9999
-
-// without returns s without the given points, whose indices ascend.
-func without(s *sweep.Sweep, points []int) *sweep.Sweep {
-	if len(points) == 0 {
-		return s
-	}
-	c := *s
-	c.FrequencyHz, c.Gamma = nil, nil
-	for k, f := range s.FrequencyHz {
-		if len(points) > 0 && points[0] == k {
-			points = points[1:]
-			continue
-		}
-		c.FrequencyHz = append(c.FrequencyHz, f)
-		c.Gamma = append(c.Gamma, s.Gamma[k])
-	}
-	return &c
-}
-
-// judgedBand is where the limit holds: in the antenna's band as far as the
-// sweep has it, over the whole sweep without one, or where it has none of it.
-func judgedBand(s *sweep.Sweep, line *cables.Line) (lowHz, highHz float64, whole bool) {
-	lowHz, highHz = s.FrequencyHz[0], s.FrequencyHz[len(s.FrequencyHz)-1]
-	band := line.Load.BandHz
-	if line.Load.Kind != cables.Antenna || band[1] <= band[0] {
-		return lowHz, highHz, true
-	}
-	for _, f := range s.FrequencyHz {
-		if f >= band[0] && f <= band[1] {
-			return math.Max(lowHz, band[0]), math.Min(highHz, band[1]), band[0] >= lowHz && band[1] <= highHz
-		}
-	}
-	return lowHz, highHz, false
-}
-
-// coverageWarnings says what the sweep leaves unjudged of the antenna's band.
-func coverageWarnings(s *sweep.Sweep, line *cables.Line) []string {
-	low, high, whole := judgedBand(s, line)
-	if whole {
-		return nil
-	}
-	band := line.Load.BandHz
-	if high < band[0] || low > band[1] {
-		return []string{fmt.Sprintf("the sweep has no point in the antenna's band, %s: the limit was judged over the whole sweep, where an antenna need not match; sweep its band for a verdict",
-			bandWords(band[0], band[1]))}
-	}
-	return []string{fmt.Sprintf("the sweep covers only %s of the antenna's band, %s: the rest was not judged", bandWords(low, high), bandWords(band[0], band[1]))}
-}
-
-// judge holds the sweep against the line's limit.
-func judge(s *sweep.Sweep, line *cables.Line) Verdict {
-	v := Verdict{LimitVSWR: line.Limits.LimitVSWR()}
-	v.LowHz, v.HighHz, _ = judgedBand(s, line)
-	worst := 0.0
-	for k, f := range s.FrequencyHz {
-		if f < v.LowHz || f > v.HighHz {
-			continue
-		}
-		if a := cmplx.Abs(s.Gamma[k]); a > worst || v.AtHz == 0 {
-			worst, v.AtHz = a, f
-		}
-	}
-	v.WorstVSWR = math.Min(total, sweep.VSWRFromMagnitude(worst))
-	v.Passes = v.LimitVSWR == 0 || v.WorstVSWR <= v.LimitVSWR
-	return v
-}
-
 // usual is the confidence in what needs no more than its place and size.
 const usual = 0.9
 
@@ -181,44 +111,6 @@ func finding(r locate.Reflection) Finding {
 	}
 	f.Evidence = append(f.Evidence, fmt.Sprintf("local return loss %.1f dB against %.1f dB expected", r.ReturnLossDB, r.BudgetDB))
 	return f
-}
-
-// lossFinding puts an excess of loss into the section that it most likely
-// belongs to: the one that loses most by its record.
-func lossFinding(e excess) Finding {
-	return Finding{DistanceM: e.at.StartM, ExtentM: e.at.LengthM, SigmaM: e.at.LengthM / 2, Cause: LossySection, IsFault: true, Confidence: 0.8,
-		Place: "in " + e.at.Name, Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
-		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
-}
-
-// slowed says whether a wet stretch was found: its loss is its own.
-func slowed(found []Finding) bool {
-	for _, f := range found {
-		if f.Cause == WaterInCable && f.IsFault {
-			return true
-		}
-	}
-	return false
-}
-
-// withEndFault adds the fault at the far end that trials name, best first, in
-// place of whatever was said of the far end.
-func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
-	best := trials[0]
-	b.fit.Restore(best.state)
-	length := b.path.LengthM()
-	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(length), IsFault: true, Place: "connector at the far end",
-		ReturnLossDB: -20 * math.Log10(b.fit.RMS(best.point)), Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
-	nameFinding(&f, trials)
-	f.Confidence *= trust(1)
-	var out []Finding
-	for _, g := range found {
-		if g.IsFault && math.Abs(g.DistanceM-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length)) {
-			continue
-		}
-		out = append(out, g)
-	}
-	return append(out, f)
 }
 
 // atFarEnd puts right what the far end is taken for: a total reflection of the
@@ -254,44 +146,6 @@ func atFarEnd(found []Finding, line *cables.Line, path *cables.Path) []Finding {
 // mostVelocityChange is how much a wet stretch, or one of other cable, may
 // differ in velocity from the record, relative.
 const mostVelocityChange = 0.35
-
-// withNearLoad adds the fault at a joint just in front of the antenna that
-// trials name. The antenna itself cannot be judged through it.
-func (b *bench) withNearLoad(found []Finding, trials []trial) []Finding {
-	best := trials[0]
-	length := b.path.LengthM()
-	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(best.point.X), IsFault: true, Place: b.placeOf(best.point.X),
-		Alternatives: []Alternative{}, Evidence: []string{best.words}, Checks: []string{}, Cautions: []string{}}
-	nameFinding(&f, trials)
-	f.Confidence *= nearLoadTrust
-	var out []Finding
-	for _, g := range found {
-		near := length-g.DistanceM < nearLoadCells*b.fit.Cell(length)
-		if near && g.IsFault && g.Cause != AntennaFault {
-			continue
-		}
-		if near && g.Cause == AntennaFault && g.IsFault {
-			g.Cause, g.IsFault, g.Confidence, g.Alternatives = FarEnd, false, 0.5, []Alternative{}
-			g.Evidence = append(g.Evidence, "the fault just in front of it hides how good the antenna is: sweep again after the repair")
-		}
-		out = append(out, g)
-	}
-	return append(out, f)
-}
-
-// placeOf names the joint at x.
-func (b *bench) placeOf(x float64) string {
-	best := 1
-	for i := range b.joints {
-		if math.Abs(b.joints[i]-x) < math.Abs(b.joints[best]-x) {
-			best = i
-		}
-	}
-	if best == 0 || best == len(b.path.Spans) {
-		return "connector"
-	}
-	return "joint " + b.path.Spans[best-1].Name + " / " + b.path.Spans[best].Name
-}
 
 // endAbove is the local return loss, dB, under which the last reflection of a
 // line without a recorded end is taken to be its end. Loss that is not in the
