@@ -219,8 +219,10 @@ func (r *reportInput) faults(p *page, faults []labelled) {
 			where += ", " + r.Scale.text(f.FromFarEndM) + " from the far end"
 		}
 		p.text("  where         ", where+prefixed("; ", f.Place))
-		p.text("  how big       ", fmt.Sprintf("local return loss %.1f dB (%s by itself, the loss on the way taken out), phase %.0f°",
-			f.ReturnLossDB, vswrText(sweep.VSWRFromReturnLoss(f.ReturnLossDB)), f.PhaseDeg))
+		if f.Cause != diagnose.LossySection { // it reflects nothing of its own
+			p.text("  how big       ", fmt.Sprintf("local return loss %.1f dB (%s by itself, the loss on the way taken out), phase %.0f°",
+				f.ReturnLossDB, vswrText(sweep.VSWRFromReturnLoss(f.ReturnLossDB)), f.PhaseDeg))
+		}
 		p.text("  how sure      ", percent(f.Confidence)+alternatives(f.Alternatives))
 		list(p, "  because       ", f.Evidence)
 		list(p, "  to check      ", f.Checks)

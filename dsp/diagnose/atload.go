@@ -198,7 +198,8 @@ func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
 	b.fit.Restore(best.state)
 	length := b.path.LengthM()
 	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(length), IsFault: true, Place: "connector at the far end",
-		ReturnLossDB: -20 * math.Log10(b.fit.RMS(best.point)), Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
+		ReturnLossDB: -20 * math.Log10(b.fit.RMS(best.point)), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}}
+	f.Evidence = describe(best.point, nil, b.fit, 0, f.Place)
 	nameFinding(&f, trials)
 	f.Confidence *= trust(1)
 	var out []Finding

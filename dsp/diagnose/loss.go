@@ -122,10 +122,14 @@ func (e excess) significant() bool {
 	return e.middleDB > lossFloorDB+e.endDB+lossShare*e.nominalDB
 }
 
+// noReflectionDB is the local return loss of what reflects nothing of its own:
+// the least that is told apart from nothing, |Γ| of 1e-6.
+const noReflectionDB = 120
+
 // lossFinding puts an excess of loss into the section that it most likely
 // belongs to: the one that loses most by its record.
 func lossFinding(e excess) Finding {
-	return Finding{DistanceM: e.at.StartM, ExtentM: e.at.LengthM, SigmaM: e.at.LengthM / 2, Cause: LossySection, IsFault: true, Confidence: 0.8,
+	return Finding{DistanceM: e.at.StartM, ExtentM: e.at.LengthM, SigmaM: e.at.LengthM / 2, Cause: LossySection, IsFault: true, Confidence: 0.8, ReturnLossDB: noReflectionDB,
 		Place: "in " + e.at.Name, Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
 		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
 }
