@@ -17,6 +17,10 @@ type DrawOptions struct {
 	Cause string
 	// Difficulty from 0 to 1 weakens the faults and worsens the instrument.
 	Difficulty float64
+	// Ordinary draws lines as they are commonly built and swept: a feeder
+	// between two jumpers, a feeder with an antenna tail, or a short bench line,
+	// of at least ten resolution cells.
+	Ordinary bool
 }
 
 // Draw invents a line with faults, as-built spread and instrument errors:
@@ -76,7 +80,13 @@ func (d drawer) scenario(seed uint64) *Scenario {
 	band := pick(d, [2]float64{5e6, 1000e6}, [2]float64{25e6, 1200e6}, [2]float64{100e6, 500e6}, [2]float64{380e6, 470e6},
 		[2]float64{700e6, 2700e6}, [2]float64{1710e6, 2170e6}, [2]float64{2e6, 300e6}, [2]float64{10e6, 3000e6},
 		[2]float64{600e6, 4000e6}, [2]float64{130e6, 180e6}, [2]float64{450e6, 900e6}, [2]float64{800e6, 1000e6})
-	line := d.line(seed, band, cause)
+	draw := d.line
+	if d.options.Ordinary {
+		band = pick(d, [2]float64{5e6, 1000e6}, [2]float64{25e6, 1200e6}, [2]float64{100e6, 500e6}, [2]float64{380e6, 470e6},
+			[2]float64{700e6, 2700e6}, [2]float64{1710e6, 2170e6}, [2]float64{10e6, 2000e6}, [2]float64{700e6, 1000e6})
+		draw = d.ordinaryLine
+	}
+	line := draw(seed, band, cause)
 	if line == nil {
 		return nil
 	}
@@ -87,7 +97,7 @@ func (d drawer) scenario(seed uint64) *Scenario {
 	lossDB := real(path.Theta(band[1], path.LengthM())) / cables.NeperPerDB
 	electrical := path.ElectricalM(path.LengthM())
 	cellM := cables.SpeedOfLight / (2 * (band[1] - band[0]))
-	if lossDB > 14 || electrical < 2*cellM {
+	if lossDB > 14 || electrical < 2*cellM || d.options.Ordinary && electrical < 10*cellM {
 		return nil
 	}
 	points := pick(d, 201, 401, 501, 801, 1001, 1001, 2001, 4001)
@@ -106,6 +116,9 @@ func (d drawer) scenario(seed uint64) *Scenario {
 		s.AsBuilt.Length = d.between(0.001, 0.006)
 	}
 	s.Antenna = AntennaModel{SwallowDB: d.between(0.1, 2), Q: d.decades(60, 600)}
+	if d.options.Ordinary && d.chance(0.4) {
+		s.Antenna.Model = "wide-band"
+	}
 	s.Errors = Instrument{DirectivityDB: d.between(36, 50) - 4*hard, SourceMatchDB: d.between(30, 42) - 4*hard, TrackingDB: d.decades(0.01, 0.12),
 		NoiseDB: d.between(-98, -68) + 8*hard, TraceNoise: d.decades(1e-4, 1e-3) * (1 + hard), Raw: d.chance(0.2)}
 	if d.chance(0.15) {
@@ -144,29 +157,34 @@ func (d drawer) scenario(seed uint64) *Scenario {
 	return s
 }
 
-// line draws the record of a line.
+// typeFor draws a 50-ohm cable that carries the band; nil when none is met.
+func (d drawer) typeFor(highHz float64) *cables.Type {
+	for range 60 {
+		t := &d.types[d.IntN(len(d.types))]
+		if t.ImpedanceOhm == 50 && len(t.Attenuation) > 0 && (t.MaxFrequencyHz == 0 || t.MaxFrequencyHz >= highHz) {
+			return t
+		}
+	}
+	return nil
+}
+
+// section adds a section of a cable drawn at random to a line.
+func (d drawer) section(line *cables.Line, name string, lengthM, highHz float64) bool {
+	t := d.typeFor(highHz)
+	if t == nil {
+		return false
+	}
+	line.Sections = append(line.Sections, cables.Section{Name: name, CableID: t.ID, LengthM: math.Max(round(lengthM, 0.01), 0.3)})
+	if typeOf(line, t.ID) == nil {
+		line.Cables = append(line.Cables, *t)
+	}
+	return true
+}
+
+// line draws the record of any line.
 func (d drawer) line(seed uint64, band [2]float64, cause string) *cables.Line {
-	choose := func() *cables.Type {
-		for range 60 {
-			t := &d.types[d.IntN(len(d.types))]
-			if t.ImpedanceOhm == 50 && len(t.Attenuation) > 0 && (t.MaxFrequencyHz == 0 || t.MaxFrequencyHz >= band[1]) {
-				return t
-			}
-		}
-		return nil
-	}
 	line := &cables.Line{Name: fmt.Sprintf("drawn line %d", seed), ReferenceImpedanceOhm: 50}
-	section := func(name string, length float64) bool {
-		t := choose()
-		if t == nil {
-			return false
-		}
-		line.Sections = append(line.Sections, cables.Section{Name: name, CableID: t.ID, LengthM: math.Max(round(length, 0.01), 0.3)})
-		if typeOf(line, t.ID) == nil {
-			line.Cables = append(line.Cables, *t)
-		}
-		return true
-	}
+	section := func(name string, length float64) bool { return d.section(line, name, length, band[1]) }
 	total := d.decades(1, 80)
 	if d.chance(0.5) {
 		total = d.between(10, 80)
@@ -196,10 +214,48 @@ func (d drawer) line(seed uint64, band [2]float64, cause string) *cables.Line {
 			line.Devices = []cables.Device{{After: fmt.Sprintf("run %d", 1+d.IntN(n-1)), Kind: pick(d, "surge-arrestor", "filter"), LengthM: round(d.between(0.06, 0.3), 0.001), ReturnLossDB: round(d.between(18, 32), 0.1)}}
 		}
 	}
-	if !ok {
+	kind := pick(d, cables.Antenna, cables.Antenna, cables.Antenna, cables.Antenna, cables.Termination, cables.Open, cables.Short)
+	if !ok || !d.end(line, band, kind, cause) {
 		return nil
 	}
-	kind := pick(d, cables.Antenna, cables.Antenna, cables.Antenna, cables.Antenna, cables.Termination, cables.Open, cables.Short)
+	return line
+}
+
+// ordinaryLine draws the record of a line as lines are commonly built.
+func (d drawer) ordinaryLine(seed uint64, band [2]float64, cause string) *cables.Line {
+	line := &cables.Line{Name: fmt.Sprintf("drawn line %d", seed), ReferenceImpedanceOhm: 50}
+	section := func(name string, length float64) bool { return d.section(line, name, length, band[1]) }
+	kind := pick(d, cables.Antenna, cables.Antenna, cables.Termination, cables.Open, cables.Short)
+	ok := true
+	switch d.IntN(3) {
+	case 0:
+		ok = section("bottom jumper", d.between(1.2, 3.5)) && section("feeder", d.between(10, 65)) && section("top jumper", d.between(1.2, 3.5))
+		if d.chance(0.6) {
+			line.Devices = []cables.Device{{After: "bottom jumper", Kind: "surge-arrestor", LengthM: round(d.between(0.06, 0.16), 0.001), ReturnLossDB: round(d.between(24, 32), 0.1)}}
+		}
+	case 1:
+		ok = section("feeder", d.between(8, 40))
+		if d.chance(0.4) {
+			ok = ok && section("upper run", d.between(4, 15))
+		}
+		if d.chance(0.7) {
+			ok = ok && section("antenna tail", d.between(1.5, 7))
+		}
+	default:
+		ok = section("test lead", d.decades(1.5, 14))
+		if d.chance(0.6) {
+			ok = ok && section("line under test", d.decades(1.5, 10))
+		}
+		kind = pick(d, cables.Termination, cables.Termination, cables.Termination, cables.Open)
+	}
+	if !ok || !d.end(line, band, kind, cause) {
+		return nil
+	}
+	return line
+}
+
+// end draws what the line ends in and its limit.
+func (d drawer) end(line *cables.Line, band [2]float64, kind cables.LoadKind, cause string) bool {
 	if cause == antennaFault {
 		kind = cables.Antenna
 	}
@@ -209,7 +265,7 @@ func (d drawer) line(seed uint64, band [2]float64, cause string) *cables.Line {
 		centre, width := d.decades(math.Max(band[0]*1.1, band[1]*0.1), band[1]*0.92), d.between(0.04, 0.3)
 		low, high := round(centre*(1-width/2), 1e5), round(centre*(1+width/2), 1e5)
 		if low < band[0] || high > band[1] {
-			return nil
+			return false
 		}
 		line.Load.BandHz = [2]float64{low, high}
 		line.Load.ReturnLossDB = round(d.between(14, 20), 0.1)
@@ -220,7 +276,7 @@ func (d drawer) line(seed uint64, band [2]float64, cause string) *cables.Line {
 	default:
 		line.Limits.VSWR = 1.5
 	}
-	return line
+	return true
 }
 
 // fault draws a fault on the recorded path.
