@@ -38,6 +38,10 @@ type Findings struct {
 	Warnings    []string `json:"warnings,omitempty"`
 	// LeftOutHz are the frequencies of points recognised as interference.
 	LeftOutHz []float64 `json:"left_out_hz,omitempty"`
+	// Model is the sweep as the fitted line would give it, at the frequencies
+	// that were used; what it leaves of the measured one is unexplained. Not in
+	// the JSON form.
+	Model *sweep.Sweep `json:"-"`
 }
 
 // Verdict is the judgement at the test port against the line's limit.
@@ -70,6 +74,11 @@ type Finding struct {
 	TakeAlong    []string      `json:"take_along"`
 	Cautions     []string      `json:"cautions"`
 	Explanation  []string      `json:"explanation"` // the reasoning, in numbered sentences
+	// Repaired is the verdict if this alone were repaired, by the fitted line; nil
+	// where that cannot be told. Without is the sweep it is judged by: the measured
+	// one with the fault taken out of the model.
+	Repaired *Verdict     `json:"repaired,omitempty"`
+	Without  *sweep.Sweep `json:"-"`
 }
 
 // Alternative is another cause that would explain a finding.

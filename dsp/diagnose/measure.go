@@ -94,6 +94,7 @@ const extentSigmaM = 0.003
 // explain adds to each named fault what the port would show were it repaired,
 // and the reasoning.
 func (b *bench) explain(out *Findings, s *sweep.Sweep, line *cables.Line) {
+	out.Model = modelled(b.fit, s)
 	for i := range out.Findings {
 		f := &out.Findings[i]
 		r := reasoning{Path: b.path, Others: out.Findings, LowHz: s.FrequencyHz[0], HighHz: s.FrequencyHz[len(s.FrequencyHz)-1],
@@ -104,11 +105,27 @@ func (b *bench) explain(out *Findings, s *sweep.Sweep, line *cables.Line) {
 				r.Considered = append(r.Considered, considered{Cause: t.cause, Score: t.score, Words: t.words, Converged: true})
 			}
 			if p, _ := b.point(v); p != nil {
-				after, ok := repairedVerdict(b.fit, []*linemodel.Point{p}, s, line)
-				r.Repaired = repairedWords(f.Cause.Words(), out.Verdict, after, ok)
-				f.Evidence = append(f.Evidence, r.Repaired)
+				r.Repaired = b.repaired(f, withoutPoints(b.fit, []*linemodel.Point{p}, s), out.Verdict, line)
+			}
+		}
+		if f.Cause == AntennaFault && line.Load.ReturnLossDB > 0 {
+			if without := withAntenna(b.fit, line.Load.ReturnLossDB, s, line); without != nil {
+				r.Repaired = b.repaired(f, without, out.Verdict, line)
 			}
 		}
 		f.Explanation = explain(*f, r)
 	}
+}
+
+// repaired gives the finding the sweep without it, and the verdict on that, and
+// says it in words.
+func (b *bench) repaired(f *Finding, without *sweep.Sweep, before Verdict, line *cables.Line) string {
+	var after Verdict
+	if f.Without = without; without != nil {
+		after = judge(without, line)
+		f.Repaired = &after
+	}
+	words := repairedWords(f.Cause.Words(), before, after, without != nil)
+	f.Evidence = append(f.Evidence, words)
+	return words
 }

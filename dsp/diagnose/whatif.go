@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -77,46 +78,41 @@ func ratioWords(returnLossDB float64) string {
 	return fmt.Sprintf("%.2f", vswr)
 }
 
-// repairedVerdict is the verdict at the port with the given points taken out
-// of the model, which stay out of nothing else: the fit is left as it was. What
-// the model leaves unexplained is kept, except at points that were recognised as
-// interference. s must be the sweep that was fitted. ok is false where one of the
-// points lets next to nothing through: what is behind it is not known.
-func repairedVerdict(fit *linemodel.Fit, remove []*linemodel.Point, s *sweep.Sweep, line *cables.Line) (v Verdict, ok bool) {
-	if len(remove) == 0 {
-		return v, false
+// withoutPoints is the sweep as it would be with the given points taken out of
+// the model, which is left as it was. What the model leaves unexplained is kept,
+// except at points that were recognised as interference. s must be the sweep that
+// was fitted. nil where one of the points lets next to nothing through: what is
+// behind it is not known.
+func withoutPoints(fit *linemodel.Fit, remove []*linemodel.Point, s *sweep.Sweep) *sweep.Sweep {
+	if len(remove) == 0 || slices.ContainsFunc(remove, hides) {
+		return nil
 	}
-	for _, p := range remove {
-		if hides(p) {
-			return v, false
-		}
-	}
-	return changedVerdict(fit, s, line, func() {
+	return changedSweep(fit, s, func() {
 		for _, p := range remove {
 			fit.Remove(p)
 		}
-	}), true
+	})
 }
 
-// antennaVerdict is the verdict at the port if the antenna reflected no more
-// than returnLossDB in its band. ok is false for a line without such an antenna.
-func antennaVerdict(fit *linemodel.Fit, returnLossDB float64, s *sweep.Sweep, line *cables.Line) (v Verdict, ok bool) {
+// withAntenna is the sweep as it would be if the antenna reflected no more than
+// returnLossDB in its band; nil for a line without such an antenna.
+func withAntenna(fit *linemodel.Fit, returnLossDB float64, s *sweep.Sweep, line *cables.Line) *sweep.Sweep {
 	low, high := line.Load.BandHz[0], line.Load.BandHz[1]
 	if fit.Load == nil || !(high > low) {
-		return v, false
+		return nil
 	}
 	most := sweep.MagnitudeFromReturnLoss(returnLossDB)
-	return changedVerdict(fit, s, line, func() {
+	return changedSweep(fit, s, func() {
 		for k, f := range fit.FrequencyHz {
 			if a := cmplx.Abs(fit.Load.Gamma[k]); f >= low && f <= high && a > most {
 				fit.Load.Gamma[k] *= complex(most/a, 0)
 			}
 		}
-	}), true
+	})
 }
 
-// changedVerdict judges the sweep as it would be with the model changed.
-func changedVerdict(fit *linemodel.Fit, s *sweep.Sweep, line *cables.Line, change func()) Verdict {
+// changedSweep is the sweep as it would be with the model changed.
+func changedSweep(fit *linemodel.Fit, s *sweep.Sweep, change func()) *sweep.Sweep {
 	held := fit.Save()
 	fit.Forward()
 	gamma := make([]complex128, len(s.Gamma))
@@ -131,7 +127,13 @@ func changedVerdict(fit *linemodel.Fit, s *sweep.Sweep, line *cables.Line, chang
 		gamma[k] += fit.Sum[k]
 	}
 	fit.Restore(held)
-	return judge(&sweep.Sweep{Name: s.Name, FrequencyHz: s.FrequencyHz, Gamma: gamma, ReferenceOhm: s.ReferenceOhm}, line)
+	return &sweep.Sweep{Name: s.Name, FrequencyHz: s.FrequencyHz, Gamma: gamma, ReferenceOhm: s.ReferenceOhm, Correction: s.Correction}
+}
+
+// modelled is the sweep as the fitted line gives it.
+func modelled(fit *linemodel.Fit, s *sweep.Sweep) *sweep.Sweep {
+	fit.Forward()
+	return &sweep.Sweep{Name: s.Name + ", model", FrequencyHz: s.FrequencyHz, Gamma: slices.Clone(fit.Sum), ReferenceOhm: s.ReferenceOhm, Correction: sweep.Corrected}
 }
 
 // hiddenDB is the loss there and back through a point from which on it counts

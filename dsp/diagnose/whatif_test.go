@@ -1,13 +1,16 @@
 package diagnose
 
 import (
+	"context"
 	"math"
 	"math/cmplx"
+	"slices"
 	"strings"
 	"testing"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
+	"downlead/dsp/simulate"
 	"downlead/dsp/sweep"
 )
 
@@ -114,27 +117,27 @@ func TestRepairedVerdict(t *testing.T) {
 		fit.Insert(p)
 	})
 	want := judge(mended, line)
-	after, ok := repairedVerdict(fit, []*linemodel.Point{contact}, s, line)
-	if !ok || math.Abs(after.WorstVSWR-want.WorstVSWR) > 1e-9 || after.AtHz != want.AtHz || !after.Passes {
+	after := judge(withoutPoints(fit, []*linemodel.Point{contact}, s), line)
+	if math.Abs(after.WorstVSWR-want.WorstVSWR) > 1e-9 || after.AtHz != want.AtHz || !after.Passes {
 		t.Errorf("repaired %+v, want %+v", after, want)
 	}
 	if fit.Cost != cost || len(fit.Points) != points || fit.Points[0] != contact {
 		t.Error("the fit is not as it was")
 	}
-	if text := repairedWords("this fault", before, after, ok); !strings.Contains(text, "instead of "+vswrWords(before)) || !strings.HasSuffix(text, "inside the limit of 1.50: it explains the failure") {
+	if text := repairedWords("this fault", before, after, true); !strings.Contains(text, "instead of "+vswrWords(before)) || !strings.HasSuffix(text, "inside the limit of 1.50: it explains the failure") {
 		t.Error(text)
 	}
-	after, ok = repairedVerdict(fit, []*linemodel.Point{dent}, s, line)
-	if text := repairedWords("this fault", before, after, ok); !ok || after.Passes || !strings.HasSuffix(text, "still outside the limit of 1.50: it is not all that is wrong") {
+	after = judge(withoutPoints(fit, []*linemodel.Point{dent}, s), line)
+	if text := repairedWords("this fault", before, after, true); after.Passes || !strings.HasSuffix(text, "still outside the limit of 1.50: it is not all that is wrong") {
 		t.Errorf("without the dent: %+v, %s", after, text)
 	}
 	// A point recognised as interference does not count.
 	s.Gamma[100] += 0.9
 	fit.Weight[100] = 0
-	if after, _ = repairedVerdict(fit, []*linemodel.Point{contact}, s, line); math.Abs(after.WorstVSWR-want.WorstVSWR) > 1e-9 {
+	if after = judge(withoutPoints(fit, []*linemodel.Point{contact}, s), line); math.Abs(after.WorstVSWR-want.WorstVSWR) > 1e-9 {
 		t.Errorf("interference makes it %.3f, want %.3f", after.WorstVSWR, want.WorstVSWR)
 	}
-	if _, ok = repairedVerdict(fit, nil, s, line); ok {
+	if withoutPoints(fit, nil, s) != nil {
 		t.Error("repairing nothing has a verdict")
 	}
 }
@@ -152,9 +155,9 @@ func TestATotalReflectionHidesTheRepair(t *testing.T) {
 			fit.Sample(p)
 			fit.Insert(p)
 		})
-		v, ok := repairedVerdict(fit, []*linemodel.Point{p}, s, line)
-		if ok || !strings.Contains(repairedWords("this fault", judge(s, line), v, ok), "cannot be told: it hides what lies behind it") {
-			t.Errorf("%s: %+v", name, v)
+		without := withoutPoints(fit, []*linemodel.Point{p}, s)
+		if without != nil || !strings.Contains(repairedWords("this fault", judge(s, line), Verdict{}, false), "cannot be told: it hides what lies behind it") {
+			t.Errorf("%s: what it hides is said to be known", name)
 		}
 	}
 }
@@ -166,15 +169,57 @@ func TestAntennaVerdict(t *testing.T) {
 		t.Fatalf("%+v", v)
 	}
 	// 15 dB behind 2.615 dB at 1.71 GHz: 20.23 dB, 0.0974, VSWR 1.216.
-	v, ok := antennaVerdict(fit, 15, s, line)
-	if !ok || !v.Passes || math.Abs(v.WorstVSWR-1.216) > 0.005 {
+	v := judge(withAntenna(fit, 15, s, line), line)
+	if !v.Passes || math.Abs(v.WorstVSWR-1.216) > 0.005 {
 		t.Errorf("%+v", v)
 	}
 	if cmplx.Abs(fit.Load.Gamma[0]) != 0.9 {
 		t.Errorf("the fit's antenna is now %v", fit.Load.Gamma[0])
 	}
 	fit.Load = nil
-	if _, ok = antennaVerdict(fit, 15, s, line); ok {
+	if withAntenna(fit, 15, s, line) != nil {
 		t.Error("a line without an antenna has its verdict")
+	}
+}
+
+// The model drawn over the measurement, and the sweep without a fault, are what
+// the findings promise: the first leaves no more than noise of the sweep, the
+// second is judged as the finding's Repaired says.
+func TestRunGivesTheModel(t *testing.T) {
+	scenario, err := simulate.Demo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	made, err := simulate.Run(context.Background(), scenario)
+	if err != nil {
+		t.Fatal(err)
+	}
+	found, err := Run(context.Background(), made.Sweep, made.Line, Settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if found.Model == nil || !slices.Equal(found.Model.FrequencyHz, made.Sweep.FrequencyHz) {
+		t.Fatal("no model at the sweep's frequencies")
+	}
+	left, all := 0.0, 0.0
+	for k, g := range made.Sweep.Gamma {
+		left += math.Pow(cmplx.Abs(g-found.Model.Gamma[k]), 2)
+		all += math.Pow(cmplx.Abs(g), 2)
+	}
+	if left > all*1e-3 {
+		t.Errorf("the model leaves %.1f dB of the sweep", 10*math.Log10(left/all))
+	}
+	repaired := 0
+	for _, f := range found.Findings {
+		if f.Repaired == nil {
+			continue
+		}
+		repaired++
+		if v := judge(f.Without, made.Line); v != *f.Repaired {
+			t.Errorf("%s: judged %+v, said %+v", f.Cause, v, *f.Repaired)
+		}
+	}
+	if repaired == 0 {
+		t.Error("no fault of the demonstration has a verdict after its repair")
 	}
 }
