@@ -41,6 +41,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.Verdict = judge(judged, line)
 	out.Warnings = append(out.Warnings, coverageWarnings(judged, line)...)
 	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
+	b.fit.Unit = b.unit
 	named, err := b.name(ctx, found.Reflections)
 	if err != nil {
 		return nil, err

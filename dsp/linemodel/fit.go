@@ -10,15 +10,18 @@ import (
 
 // Fit is a model against a measured sweep. Its cost is
 //
-//	Σ w·|measured − model|² + Noise·(−log of the priors),
+//	Σ w·|measured − model|² + Unit·(−log of the priors),
 //
 // so that cost over Noise is minus the logarithm of the posterior where w is 1.
+// With Unit above Noise the sweep counts for less than its noise allows, and
+// cost over Unit is that logarithm.
 type Fit struct {
 	Model
 	Measured []complex128
 	Weight   []float64 // of the squared residual, per frequency; 0 leaves a point out
 	CellM    []float64 // per span: c·VF/(2·bandwidth)
 	Noise    float64   // variance of one point of the sweep, |Γ|²
+	Unit     float64   // cost of one natural unit of improbability; 0: Noise
 	Links    []Link
 	Residual []complex128
 	Cost     float64
@@ -108,7 +111,7 @@ func (p *Fit) priorCost() float64 {
 }
 
 // unit is the cost of one natural unit of improbability.
-func (p *Fit) unit() float64 { return math.Max(p.Noise, 1e-12) }
+func (p *Fit) unit() float64 { return math.Max(math.Max(p.Unit, p.Noise), 1e-12) }
 
 func portSigma(which int) float64 {
 	if which == SourceMatch {
@@ -456,7 +459,7 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			low, high := math.Inf(-1), math.Inf(1)
 			switch item.quantity {
 			case ByFlat, ByRising, ByFalling:
-				if q.Passive {
+				if q.Passive && q.Prior[item.quantity].Sigma == 0 {
 					low = 0
 				}
 				if q.Form == Step && item.quantity == ByFlat {

@@ -160,27 +160,38 @@ func TestLinkHolds(t *testing.T) {
 }
 
 // TestPriorBalances holds the fit of one value between data and prior to the
-// closed form of the normal distribution: precisions add, means weigh.
+// closed form of the normal distribution: precisions add, means weigh. Where the
+// data count for less, only their precision shrinks.
 func TestPriorBalances(t *testing.T) {
-	m := New(testPath(t), testGrid(201, 25e6, 1.2e9))
-	q := m.NewPoint(6, Series)
-	q.Flat = 1e-3 // small: linear
-	q.Fits[ByFlat] = true
-	m.Sample(q)
-	m.Insert(q)
-	p := measuredFit(m)
-	p.Noise = 1e-6
-	data := 0.0 // precision of the data: 2·Σ|∂S/∂flat|²/noise
-	for _, g := range q.Phasor {
-		data += 2 * real(g*cmplx.Conj(g)) / 4 / p.Noise
-	}
-	q.Prior[ByFlat] = Prior{Mean: 1.2e-3, Sigma: 1 / math.Sqrt(3*data)}
-	p.Evaluate()
-	for range 5 {
-		p.Refine(p.Points, false, false, 20)
-	}
-	if want := 0.25*1e-3 + 0.75*1.2e-3; math.Abs(q.Flat-want) > 2e-6 { // z²/4 makes it a little non-linear
-		t.Errorf("flat %.7f, want %.7f", q.Flat, want)
+	for _, tempered := range []float64{1, 4} {
+		m := New(testPath(t), testGrid(201, 25e6, 1.2e9))
+		q := m.NewPoint(6, Series)
+		q.Flat = 1e-3 // small: linear
+		q.Fits[ByFlat] = true
+		m.Sample(q)
+		m.Insert(q)
+		p := measuredFit(m)
+		p.Noise = 1e-6
+		p.Unit = tempered * p.Noise
+		data := 0.0 // precision of the data: 2·Σ|∂S/∂flat|²/noise
+		for _, g := range q.Phasor {
+			data += 2 * real(g*cmplx.Conj(g)) / 4 / p.Noise
+		}
+		q.Prior[ByFlat] = Prior{Mean: 1.2e-3, Sigma: 1 / math.Sqrt(3*data)}
+		p.Evaluate()
+		for range 5 {
+			p.Refine(p.Points, false, false, 20)
+		}
+		share := 1 / (1 + 3*tempered)
+		if want := share*1e-3 + (1-share)*1.2e-3; math.Abs(q.Flat-want) > 2e-6 { // z²/4 makes it a little non-linear
+			t.Errorf("unit %g noises: flat %.7f, want %.7f", tempered, q.Flat, want)
+		}
+		p.Unit = 0
+		plain := p.Sigma()[0][ByFlat]
+		p.Unit = tempered * p.Noise
+		if s := p.Sigma()[0][ByFlat]; math.Abs(s/plain-1) > 1e-9 {
+			t.Errorf("unit %g noises: standard deviation %.3g, want that of the noise, %.3g", tempered, s, plain)
+		}
 	}
 }
 

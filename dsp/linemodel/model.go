@@ -48,7 +48,7 @@ type Point struct {
 	Tangent, LossScale    float64
 	Taper                 float64 // m
 	Form                  Form
-	Passive               bool              // keep Flat, Rising and Falling from falling below 0
+	Passive               bool              // keep of Flat, Rising and Falling those without a prior from falling below 0
 	Fits                  Fitted            // which quantities are fitted
 	Prior                 [quantities]Prior // what is known of them beforehand
 

@@ -14,6 +14,9 @@ import (
 // weighted fit: N⁻¹·(JᴴW²J)·N⁻¹·σ², N = JᴴWJ. Places that cannot be told apart get
 // a cell.
 func (p *Fit) Sigma() [][quantities]float64 {
+	unit := p.Unit
+	p.Unit = 0 // how much the sweep is believed is no matter of noise
+	defer func() { p.Unit = unit }()
 	out := make([][quantities]float64, len(p.Points))
 	list := parameters(p.Points, true)
 	if load := p.Load; load == nil {
