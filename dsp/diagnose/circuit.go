@@ -17,40 +17,86 @@ type circuit struct {
 	fits  linemodel.Fitted
 	// needsJoint says that it happens in connectors alone.
 	needsJoint bool
-	prior      float64 // log of how usual it is; common practice, no source
-	start      func(r complex128, p *linemodel.Point)
+	// own is what a sound connector has besides, in the circuit's terms, and
+	// ownSigma one standard deviation of it at 1 GHz (ByRising) or throughout;
+	// 0: the circuit itself takes it up.
+	own      int
+	ownSigma float64
+	prior    float64 // log of how usual it is; common practice, no source
+	// sizes are a few sizes, relative to one another, to begin with: flat, rising
+	// and falling.
+	sizes [][3]float64
 }
 
-// circuits lists what is tried at every place. r is the reflection seen at the
-// middle of the span.
+// circuits lists what is tried at every place.
 func circuits() []circuit {
 	const flat, rising, falling, place = linemodel.ByFlat, linemodel.ByRising, linemodel.ByFalling, linemodel.ByPlace
-	impedance := func(r complex128) complex128 { return 2 * r / (1 - r) }
-	admittance := func(r complex128) complex128 { return -2 * r / (1 + r) }
-	return []circuit{
-		{PoorContact, linemodel.Series, linemodel.Fitting(flat, place), true, 0,
-			func(r complex128, p *linemodel.Point) { p.Flat = cmplx.Abs(impedance(r)) }},
-		{PoorContact, linemodel.Series, linemodel.Fitting(flat, falling, place), true, -1,
-			func(r complex128, p *linemodel.Point) {
-				z := impedance(r)
-				p.Flat, p.Falling = math.Abs(real(z)), math.Max(0.1*cmplx.Abs(z), math.Abs(imag(z)))
-			}},
-		{ConnectorMismatch, linemodel.Series, linemodel.Fitting(rising, place), true, 0,
-			func(r complex128, p *linemodel.Point) { p.Rising = cmplx.Abs(impedance(r)) }},
-		{ConnectorMismatch, linemodel.Shunt, linemodel.Fitting(rising, place), true, 0,
-			func(r complex128, p *linemodel.Point) { p.Rising = cmplx.Abs(admittance(-r)) }},
-		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, -0.5,
-			func(r complex128, p *linemodel.Point) { p.Rising = cmplx.Abs(admittance(-r)) }},
-		{WaterInConnector, linemodel.Shunt, linemodel.Fitting(flat, rising, falling, place), true, 0,
-			func(r complex128, p *linemodel.Point) {
-				y := admittance(r)
-				p.Flat, p.Rising, p.Falling = math.Abs(real(y)), math.Abs(imag(y)), 0.05*math.Abs(imag(y))
-			}},
-		{OpenCircuit, linemodel.Step, linemodel.Fitting(flat, place), false, -1,
-			func(_ complex128, p *linemodel.Point) { p.Flat = 0.95 }},
-		{ShortCircuit, linemodel.Step, linemodel.Fitting(flat, place), false, -1,
-			func(_ complex128, p *linemodel.Point) { p.Flat = -0.95 }},
+	alone := func(quantity int) [][3]float64 {
+		var out [][3]float64
+		for _, v := range []float64{0.6, 1, 1.6} {
+			var size [3]float64
+			size[quantity] = v
+			out = append(out, size)
+		}
+		return out
 	}
+	return []circuit{
+		{PoorContact, linemodel.Series, linemodel.Fitting(flat, place), true, rising, jointRisingSigma, 0, alone(flat)},
+		{PoorContact, linemodel.Series, linemodel.Fitting(flat, falling, place), true, rising, jointRisingSigma, -1,
+			[][3]float64{{0.9, 0, 0.3}, {0.6, 0, 0.6}, {0.3, 0, 0.9}, {1.4, 0, 0.5}, {0.5, 0, 1.4}}},
+		{ConnectorMismatch, linemodel.Series, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
+		{ConnectorMismatch, linemodel.Shunt, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
+		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, 0, 0, -0.5, alone(rising)},
+		{WaterInConnector, linemodel.Shunt, linemodel.Fitting(flat, rising, falling, place), true, 0, 0, 0,
+			[][3]float64{{0.1, 0.6, 0.02}, {0.1, 1, 0.03}, {0.1, 1.6, 0.04}, {0.5, 0.8, 0.03}, {1, 0.5, 0.02}}},
+		{OpenCircuit, linemodel.Step, linemodel.Fitting(flat, place), false, 0, 0, -1, [][3]float64{{0.95}}},
+		{ShortCircuit, linemodel.Step, linemodel.Fitting(flat, place), false, 0, 0, -1, [][3]float64{{-0.95}}},
+	}
+}
+
+// guesses sets the sizes to begin with where the reflection is size: that of a
+// reactance, x/√(4 + x²), or for a step as they are.
+func (c *circuit) guesses(size float64) []func(p *linemodel.Point) {
+	size = math.Min(size, 0.9)
+	scale := 2 * size / math.Sqrt(1-size*size)
+	if c.form == linemodel.Step {
+		scale = 1
+	}
+	var out []func(p *linemodel.Point)
+	for _, v := range c.sizes {
+		out = append(out, func(p *linemodel.Point) {
+			p.Flat, p.Rising, p.Falling = v[0]*scale, v[1]*scale, v[2]*scale
+		})
+	}
+	return out
+}
+
+// shape gives p the form of circuit c and what is fitted of it; sizes are left
+// as they are.
+func (c *circuit) shape(p *linemodel.Point, middleHz float64) {
+	p.Form, p.Fits, p.Passive = c.form, c.fits, c.form != linemodel.Step
+	switch {
+	case c.ownSigma == 0:
+	case c.own == linemodel.ByRising:
+		p.Fits[c.own], p.Prior[c.own] = true, linemodel.Prior{Sigma: c.ownSigma * middleHz / 1e9}
+	default:
+		p.Fits[c.own], p.Prior[c.own] = true, linemodel.Prior{Sigma: c.ownSigma}
+	}
+	if p.Passive {
+		p.Flat, p.Rising, p.Falling = math.Max(0, p.Flat), math.Max(0, p.Rising), math.Max(0, p.Falling)
+	}
+}
+
+// unknownSplice is what it costs a connector to be where the record has none:
+// about one in twelve is. Common practice, no source.
+const unknownSplice = 2.5
+
+// byChance is what it costs what may happen anywhere to happen where a joint
+// is: log of the ways between joints over the width within which the record
+// places one.
+func (b *bench) byChance(joint float64) float64 {
+	between := b.path.LengthM() / float64(max(1, len(b.joints)-1))
+	return math.Max(0, math.Log(between/(math.Sqrt(2*math.Pi)*placeSigma(joint))))
 }
 
 // parted says whether a contact is one no longer: above a few hundred ohm, or
@@ -115,106 +161,73 @@ type bench struct {
 func (b *bench) circuits(points []*linemodel.Point) []trial {
 	fit := b.fit
 	held := fit.Save()
-	head := points[0]
-	middle := sumOf(fit, points)
-	if a := cmplx.Abs(middle); a > 0.95 {
-		middle *= complex(0.95/a, 0)
-	}
+	size := b.size(points)
+	s := b.screen(points)
+	from, to := b.seen(points)
+	joint, atJoint := b.jointWithin(points)
+	place, placeS := b.expect(joint, points)
 	var out []trial
-	var capacitance *trial
-	for _, c := range circuits() {
-		if (c.cause == OpenCircuit || c.cause == ShortCircuit) && cmplx.Abs(middle) < 0.5 {
-			continue
+	attempt := func(c *circuit, recorded bool) {
+		proto := fit.NewPoint(points[0].X, c.form)
+		c.shape(proto, fit.MiddleHz)
+		grid := s.places(from, to)
+		if recorded {
+			proto.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: place, Sigma: placeS}
+			grid = s.places(place-placeReach*placeS, place+placeReach*placeS)
 		}
-		if joint, ok := nearest(b.joints, head.X); c.needsJoint && (!ok || math.Abs(joint-head.X) > fit.Cell(head.X)+5*placeSigma(joint)) {
-			continue
-		}
-		attempt := func(p *linemodel.Point) {
-			p.Fits = c.fits
-			p.Passive = c.form != linemodel.Step
-			if c.cause == ConnectorMismatch {
-				// Like any joint it may change the impedance a little.
-				p.Fits[linemodel.ByFlat] = true
-				p.Prior[linemodel.ByFlat].Sigma = jointFlatSigma
-				p.Passive = false
-			}
-			if p.Passive || c.cause == ConnectorMismatch {
-				p.Flat, p.Rising, p.Falling = math.Max(0, p.Flat), math.Max(0, p.Rising), math.Max(0, p.Falling)
-			}
+		for _, q := range s.starts(proto, grid, c.guesses(size)) {
+			p := fit.NewPoint(q.X, q.Form)
+			p.CopyFrom(q)
 			fit.Sample(p)
-			if c.needsJoint {
-				joint, _ := nearest(b.joints, p.X)
-				p.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: joint, Sigma: placeSigma(joint)}
-			}
-			t := b.try(points, p)
+			t := b.begun(points, p)
 			t.cause = c.cause
 			t.score += c.prior - float64(count(c.fits))
+			if c.needsJoint && !recorded {
+				t.score -= unknownSplice
+			}
+			if !recorded && atJoint {
+				t.score -= b.byChance(joint)
+			}
 			if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
 				t.score -= 8 // a capacitance without loss is not water
-			}
-			if c.cause == ConnectorMismatch && p.Rising < 0 {
-				t.score -= 20 // the other circuit's case
-			}
-			if c.cause == DentOrKink {
-				if joint, ok := nearest(b.joints, p.X); ok && math.Abs(joint-p.X) < 2.5*placeSigma(joint) {
-					t.score -= atJointByChance
-				}
 			}
 			if c.cause == PoorContact && parted(p, fit.MiddleHz, b.path.ReferenceOhm) {
 				t.cause = OpenCircuit
 			}
-			if best := capacitance; c.form == linemodel.Shunt && (best == nil || t.score > best.score) {
-				capacitance = &t
-			}
 			out = append(out, t)
 			fit.Restore(held)
 		}
-		if c.cause == WaterInConnector && capacitance != nil {
-			// Water is a capacitance first.
-			fit.Restore(capacitance.state)
-			from := *capacitance.point
-			fit.Restore(held)
-			for _, loss := range []float64{0.02, 0.15} {
-				p := fit.NewPoint(from.X, c.form)
-				p.Rising, p.Flat, p.Falling = from.Rising, loss*from.Rising, loss*from.Rising/2
-				attempt(p)
-			}
+	}
+	for _, c := range circuits() {
+		if (c.cause == OpenCircuit || c.cause == ShortCircuit) && size < 0.5 {
+			continue
 		}
-		if head.Form == c.form {
-			p := fit.NewPoint(head.X, c.form)
-			p.Flat, p.Rising = head.Flat, head.Rising
-			if c.fits[linemodel.ByFalling] {
-				p.Falling = head.Falling
-			}
-			if !c.fits[linemodel.ByFlat] {
-				p.Flat = 0
-			}
-			if !c.fits[linemodel.ByRising] {
-				p.Rising = 0
-			}
-			attempt(p)
+		if c.needsJoint && atJoint {
+			attempt(&c, true)
 		}
-		for _, x := range startingPlaces(fit, head.X, b.joints) {
-			// As the phase has it at this place, and turned to what the circuit
-			// would have.
-			there := middle * cmplx.Exp(complex(0, 2*fit.Beta0[fit.SpanAt(x)]*(x-head.X)))
-			for _, size := range []float64{1, 2} {
-				p := fit.NewPoint(x, c.form)
-				c.start(complex(cmplx.Abs(middle), 0), p)
-				p.Flat, p.Rising, p.Falling = size*p.Flat, size*p.Rising, size*p.Falling
-				fit.Sample(p)
-				turn(fit, p, x, head.X, middle)
-				attempt(p)
-				if c.form == linemodel.Step || cmplx.Abs(middle) < 0.05 {
-					break
-				}
-			}
-			p := fit.NewPoint(x, c.form)
-			c.start(there, p)
-			attempt(p)
+		if !c.needsJoint || !atJoint {
+			attempt(&c, false)
 		}
 	}
 	return out
+}
+
+// placeReach is how many standard deviations of its place a circuit at a joint
+// may begin away from it.
+const placeReach = 2.5
+
+// jointWithin is the joint of the record that the sweep does not tell from the
+// points' place, if there is one.
+func (b *bench) jointWithin(points []*linemodel.Point) (joint float64, ok bool) {
+	x := points[0].X
+	joint, ok = nearest(b.joints, x)
+	return joint, ok && math.Abs(joint-x) < b.fit.Cell(x)+5*placeSigma(joint)
+}
+
+// size is how much the points reflect together at the middle of the span, and
+// no less than half of what the strongest does.
+func (b *bench) size(points []*linemodel.Point) float64 {
+	return math.Max(cmplx.Abs(sumOf(b.fit, points)), 0.5*b.fit.RMS(points[0]))
 }
 
 // sumOf is what the points reflect together at the middle of the span, at the
@@ -247,17 +260,6 @@ func nearest(joints []float64, x float64) (float64, bool) {
 		}
 	}
 	return best, ok
-}
-
-// startingPlaces are where a circuit at about x may be begun: there, and at
-// the nearest joint when the sweep cannot tell the two apart.
-func startingPlaces(fit *linemodel.Fit, x float64, joints []float64) []float64 {
-	places := []float64{x}
-	period := math.Pi / fit.Beta0[fit.SpanAt(x)]
-	if j, ok := nearest(joints, x); ok && math.Abs(j-x) > period/4 && math.Abs(j-x) < fit.Cell(x) {
-		places = append(places, j)
-	}
-	return places
 }
 
 // replace puts p in place of the given points, and what goes with it: sound
@@ -295,6 +297,23 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 // through says whether the load looks different for p's being there.
 func (b *bench) through(p *linemodel.Point) bool {
 	return b.fit.Load != nil && (p.Form == linemodel.Wet || p.Form == linemodel.Foreign || b.fit.RMS(p) > 0.1)
+}
+
+// begun fits point p in place of the given points from a screened start, with
+// its neighbours from the first step: p alone would make up for what the strong
+// ones behind it miss.
+func (b *bench) begun(instead []*linemodel.Point, p *linemodel.Point) trial {
+	fit := b.fit
+	b.replace(instead, p)
+	group := around(fit, p)
+	for range 2 {
+		fit.Refine(group, false, false, 4)
+		if b.through(p) {
+			fit.QuickFitLoad()
+		}
+	}
+	fit.Refine(group, false, false, 2)
+	return trial{point: p, score: -fit.Cost / b.unit, state: fit.Save()}
 }
 
 // try fits point p in place of the given points.

@@ -54,8 +54,8 @@
 // # Files
 //
 // findings.go is the answer's form, run.go the order of the work, record.go the
-// line as recorded, name.go and circuit.go lumped causes, stretch.go those with an
-// extent, atload.go and nearload.go the far end, loss.go excess loss, measure.go
+// line as recorded, name.go and circuit.go lumped causes, screen.go where their
+// fits begin, stretch.go causes with an extent, atload.go and nearload.go the far end, loss.go excess loss, measure.go
 // sizes and their uncertainty; whatif.go masking and repairs; words.go, explain.go
 // and advice.go the texts; since.go, baseline.go and baseline_changes.go the
 // comparison with an earlier sweep.

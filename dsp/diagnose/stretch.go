@@ -100,40 +100,45 @@ func (b *bench) edgeGrid(from, to float64) [][2]float64 {
 // edgeReach is the most steps that edgeGrid goes to either side.
 const edgeReach = 3
 
-// dent tries a few centimetres of low impedance at the strongest of the given
-// points.
+// dent tries a few centimetres of low impedance instead of the given points.
 func (b *bench) dent(instead []*linemodel.Point) []trial {
 	held := b.fit.Save()
+	s := b.screen(instead)
+	from, to := b.seen(instead)
+	joint, atJoint := b.jointWithin(instead)
+	proto := b.fit.NewPoint(instead[0].X, linemodel.Foreign)
+	proto.Ratio, proto.LossScale = 0.7, 1
+	proto.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop)
+	proto.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: dentM, Sigma: dentM / 2}
+	proto.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.7, Sigma: 0.2}
+	var guesses []func(p *linemodel.Point)
+	for _, extent := range []float64{0.04, 0.07, 0.1, 0.13} {
+		for _, ratio := range []float64{0.85, 0.65, 0.5} {
+			guesses = append(guesses, func(p *linemodel.Point) { p.Extent, p.Ratio = extent, ratio })
+		}
+	}
 	var out []trial
-	middle := sumOf(b.fit, instead)
-	for _, ratio := range []float64{0.85, 0.6} {
-		p := b.fit.NewPoint(instead[0].X, linemodel.Foreign)
-		p.Extent, p.Ratio, p.LossScale = dentM, ratio, 1
-		p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop)
-		p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: dentM, Sigma: dentM / 2}
-		p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.7, Sigma: 0.2}
+	for _, q := range s.starts(proto, s.places(from-dentM, to), guesses) {
+		p := b.fit.NewPoint(q.X, q.Form)
+		p.CopyFrom(q)
 		b.fit.Sample(p)
-		turn(b.fit, p, instead[0].X, instead[0].X, middle)
-		t := b.try(instead, p)
+		t := b.begun(instead, p)
 		t.cause = DentOrKink
-		t.score -= 0.5 + 2*3
+		t.score -= 0.5 + 3
 		switch { // a dent brings the conductors nearer to each other
 		case p.Ratio > 1:
 			t.cause = WrongImpedance
 		case p.Ratio > dentMostRatio:
 			t.score -= 8
 		}
-		if joint, ok := nearest(b.joints, p.X+p.Extent/2); ok && math.Abs(joint-p.X-p.Extent/2) < 2.5*placeSigma(joint) {
-			t.score -= atJointByChance
+		if atJoint {
+			t.score -= b.byChance(joint)
 		}
 		out = append(out, t)
 		b.fit.Restore(held)
 	}
 	return out
 }
-
-// atJointByChance is what it costs a dent to lie just where a joint is.
-const atJointByChance = 4
 
 // How a dent or kink usually is: so long, and no nearer to the cable's own
 // impedance.

@@ -143,26 +143,19 @@ func (f *finder) assess(members []*linemodel.Point, sigma []float64) *group {
 	g.Flat, g.Rising, g.Shunt, g.Step = head.Flat, head.Rising, head.Form == linemodel.Shunt, head.Form == linemodel.Step
 	// Together they reflect what the chain of them does with nothing behind it,
 	// seen at the head's place.
-	ordered := append([]*linemodel.Point(nil), members...)
-	sort.Slice(ordered, func(i, j int) bool { return ordered[i].X < ordered[j].X })
-	first := ordered[0]
-	var middle complex128
+	first := head
+	for _, p := range members {
+		if p.X < first.X {
+			first = p
+		}
+	}
+	together := f.Together(members)
+	middle := together[len(together)/2]
 	sum, total, arrives, nominal := 0.0, 0.0, 0.0, 0.0
 	for k, w := range f.Weight {
-		var r complex128
-		behind := first.Phasor[k]
-		for i := len(ordered) - 1; i >= 0; i-- {
-			p := ordered[i]
-			u := r * behind / p.Phasor[k]
-			r = p.Reflect[k] + p.Through[k]*u/(1-p.Behind[k]*u)
-			behind = p.Phasor[k]
-		}
-		r *= behind / head.Phasor[k]
+		r := together[k]
 		sum += w * real(r*cmplx.Conj(r))
 		total += w
-		if k == len(f.Weight)/2 {
-			middle = r
-		}
 		arrives += w * real(first.Gain[k]*cmplx.Conj(first.Gain[k]))
 		nominal += w * real(first.Phasor[k]*cmplx.Conj(first.Phasor[k]))
 	}
