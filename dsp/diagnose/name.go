@@ -41,6 +41,7 @@ func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding,
 		}
 		trials, partner := b.hypotheses(i, kept, consumed)
 		trials = b.settle(trials)
+		b.temperTo(trials)
 		best := trials[0]
 		b.fit.Restore(best.state)
 		f := finding(*c.head())
@@ -71,6 +72,28 @@ func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding,
 		}
 	}
 	return out, nil
+}
+
+// temperTo makes the unit of the trials' scores what the best of them leaves,
+// where that is more than the points of locating left: among circuits none of
+// which fits, what is left over decides less, and what is usual more.
+func (b *bench) temperTo(trials []trial) {
+	total, least := 0.0, math.Inf(1)
+	for _, w := range b.fit.Weight {
+		total += w
+	}
+	for _, t := range trials {
+		least = math.Min(least, t.state.Cost)
+	}
+	unit := temper * least / total
+	if unit <= b.unit {
+		return
+	}
+	for i := range trials {
+		t := &trials[i]
+		t.score += t.state.Cost/b.unit - t.state.Cost/unit
+	}
+	sortTrials(trials)
 }
 
 // verdictOf is a finding with the trials that led to it, best first.
