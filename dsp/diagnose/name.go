@@ -15,7 +15,8 @@ const temper = 4
 
 // name turns the reflections into findings: each cluster is fitted with all
 // that it could be.
-func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding, error) {
+func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, error) {
+	found := result.Reflections
 	all := clusters(b.fit, found)
 	var kept []*cluster
 	anything := false
@@ -28,7 +29,7 @@ func (b *bench) name(ctx context.Context, found []locate.Reflection) ([]Finding,
 	if !anything {
 		return plain(found), nil
 	}
-	toRecord(b.fit, b.path, b.load, kept, found)
+	toRecord(b.fit, b.path, b.load, kept, result)
 	recordCost := b.fit.Cost
 	consumed := map[*locate.Reflection]bool{}
 	named := map[*locate.Reflection]*verdictOf{}

@@ -40,15 +40,10 @@ func (b *bench) nearLoad(found []locate.Reflection) []trial {
 	if len(near) == 0 {
 		return nil
 	}
-	n := len(b.fit.FrequencyHz)
-	band := b.fit.FrequencyHz[n-1] - b.fit.FrequencyHz[0]
 	fit := linemodel.NewFit(b.path, b.fit.FrequencyHz, b.fit.Measured)
 	copy(fit.Weight, b.fit.Weight)
 	fit.Noise = b.fit.Noise
-	spacing := tapSpacingCells / band
-	room := float64(n-1)/band - 2*b.path.ElectricalM(length)/cables.SpeedOfLight
-	taps := int(math.Max(6, math.Min(mostNearTaps, math.Min(room, 150e-9)/spacing)))
-	fit.Load = linemodel.NewLoad(&fit.Medium, length, -causalGuard/band, spacing, taps, fit.Weight)
+	fit.Load = causalLoad(fit)
 	for _, p := range b.fit.Points {
 		if p.X < length-nearLoadCells*cell {
 			q := fit.NewPoint(p.X, p.Form)
@@ -97,6 +92,18 @@ func (b *bench) nearLoad(found []locate.Reflection) []trial {
 	}
 	fit.Restore(out[0].state)
 	return out
+}
+
+// causalLoad returns an antenna for fit that answers no earlier than it is
+// asked.
+func causalLoad(fit *linemodel.Fit) *linemodel.Load {
+	n := len(fit.FrequencyHz)
+	band := fit.FrequencyHz[n-1] - fit.FrequencyHz[0]
+	length := fit.Path.LengthM()
+	spacing := tapSpacingCells / band
+	room := float64(n-1)/band - 2*fit.Path.ElectricalM(length)/cables.SpeedOfLight
+	taps := int(math.Max(6, math.Min(mostNearTaps, math.Min(room, 150e-9)/spacing)))
+	return linemodel.NewLoad(&fit.Medium, length, -causalGuard/band, spacing, taps, fit.Weight)
 }
 
 // withNearLoad adds the fault at a joint just in front of the antenna that

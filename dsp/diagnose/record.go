@@ -27,8 +27,11 @@ func placeSigma(x float64) float64 { return recordPlaceSigmaM + recordLengthSigm
 // faults on it: the points of the given clusters stay as they are, everything
 // weak is taken out, and every joint and device of the record takes its place
 // with what a sound one may reflect.
-func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept []*cluster, found []locate.Reflection) {
+func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept []*cluster, found *locate.Result) {
 	stays := map[*linemodel.Point]bool{}
+	for _, p := range append(append([]*linemodel.Point(nil), found.Known...), found.Inside...) {
+		stays[p] = true
+	}
 	for _, c := range kept {
 		for _, p := range c.points {
 			stays[p] = true
@@ -36,8 +39,8 @@ func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept 
 	}
 	var end *linemodel.Point
 	if fit.Load == nil {
-		for i := range found {
-			r := &found[i]
+		for i := range found.Reflections {
+			r := &found.Reflections[i]
 			if r.Kind == locate.AtFarEnd || r.Total != locate.NotTotal {
 				for _, p := range r.Points {
 					if stays[p] {
@@ -51,9 +54,9 @@ func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept 
 			}
 		}
 	} else {
-		for i := range found {
-			if found[i].Total != locate.NotTotal {
-				for _, p := range found[i].Points {
+		for i := range found.Reflections {
+			if found.Reflections[i].Total != locate.NotTotal {
+				for _, p := range found.Reflections[i].Points {
 					stays[p] = true
 				}
 			}
@@ -72,7 +75,7 @@ func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept 
 	}
 	occupied := func(x float64) bool {
 		for _, p := range fit.Points {
-			if math.Abs(p.X-x) < 0.6*fit.Cell(x) {
+			if p.Form != linemodel.Wet && math.Abs(p.X-x) < 0.6*fit.Cell(x) {
 				return true
 			}
 		}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downlead/cables"
+	"downlead/dsp/linemodel"
 	"downlead/dsp/locate"
 	"downlead/dsp/sweep"
 )
@@ -27,11 +28,18 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	if err != nil {
 		return nil, err
 	}
-	found, err := locate.Find(ctx, s, locate.Line{Path: path, Load: line.Load, OpenEnded: line.Load.Kind == cables.Unstated},
-		locate.Settings{ToM: settings.RangeM})
+	first, err := look(ctx, s, line, path, settings, nil)
 	if err != nil {
 		return nil, err
 	}
+	if w := first.soaked(); w != nil {
+		second, err := look(ctx, s, line, path, settings, w)
+		if err != nil {
+			return nil, err
+		}
+		first = second
+	}
+	found, b := first.found, first.bench
 	out := &Findings{Schema: Schema, Warnings: append([]string(nil), s.Warnings...), Findings: []Finding{}}
 	for _, k := range found.LeftOut {
 		out.LeftOutHz = append(out.LeftOutHz, s.FrequencyHz[k])
@@ -40,24 +48,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	judged := without(s, found.LeftOut)
 	out.Verdict = judge(judged, line)
 	out.Warnings = append(out.Warnings, coverageWarnings(judged, line)...)
-	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
-	b.fit.Unit = b.unit
-	named, err := b.name(ctx, found.Reflections)
-	if err != nil {
-		return nil, err
-	}
-	out.Findings = append(out.Findings, named...)
-	out.Findings = atFarEnd(out.Findings, line, path)
-	b.antennaAgain(out.Findings, line)
-	if line.Load.Kind == cables.Unstated {
-		unstatedEnd(out.Findings)
-	}
-	if trials := b.atEnd(found.Reflections); len(trials) > 0 {
-		out.Findings = b.withEndFault(out.Findings, trials)
-	}
-	if trials := b.nearLoad(found.Reflections); len(trials) > 0 {
-		out.Findings = b.withNearLoad(out.Findings, trials)
-	}
+	out.Findings = append(out.Findings, first.findings...)
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
 	if hasMirror && lost.significant() && !slowed(out.Findings) {
 		out.Findings = append(out.Findings, lossFinding(lost))
@@ -80,6 +71,46 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	b.explain(out, s, line)
 	out.RuntimeS = time.Since(begun).Seconds()
 	return out, nil
+}
+
+// view is what one look at a sweep found.
+type view struct {
+	found    *locate.Result
+	bench    *bench
+	findings []Finding
+}
+
+// look locates and names. With wet, that stretch of wet cable is taken to be on the line.
+func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.Path, settings Settings, wet *soaking) (*view, error) {
+	within := locate.Settings{ToM: settings.RangeM}
+	if wet != nil {
+		within.Known, within.Seeds = []*linemodel.Point{wet.point}, wet.ends
+	}
+	found, err := locate.Find(ctx, s, locate.Line{Path: path, Load: line.Load, OpenEnded: line.Load.Kind == cables.Unstated}, within)
+	if err != nil {
+		return nil, err
+	}
+	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
+	b.fit.Unit = b.unit
+	v := &view{found: found, bench: b}
+	if v.findings, err = b.name(ctx, found); err != nil {
+		return nil, err
+	}
+	if wet != nil {
+		v.findings = append(v.findings, b.soakedFinding(found.Known[0], wet))
+	}
+	v.findings = atFarEnd(v.findings, line, path)
+	b.antennaAgain(v.findings, line)
+	if line.Load.Kind == cables.Unstated {
+		unstatedEnd(v.findings)
+	}
+	if trials := b.atEnd(found.Reflections); len(trials) > 0 {
+		v.findings = b.withEndFault(v.findings, trials)
+	}
+	if trials := b.nearLoad(found.Reflections); len(trials) > 0 {
+		v.findings = b.withNearLoad(v.findings, trials)
+	}
+	return v, nil
 }
 
 // usual is the confidence in what needs no more than its place and size.

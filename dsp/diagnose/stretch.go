@@ -211,7 +211,9 @@ func (b *bench) wet(instead []*linemodel.Point) []trial {
 		t := b.try(instead, p)
 		t.cause = WaterInCable
 		t.score -= 1 + 2*5
-		out = append(out, t)
+		if wetEnough(p) {
+			out = append(out, t)
+		}
 		b.fit.Restore(held)
 	}
 	return out

@@ -37,7 +37,7 @@ const (
 // (constant loss tangent with the dispersion that causality asks for: E.
 // Kjartansson, J. Geophys. Res. 84(B9), 1979, from memory); its edges are
 // tapered over Taper metres, which to first order in the small reflection
-// multiplies it by sin(βT)/(βT). A Foreign one has Ratio times the impedance and
+// multiplies it by sin(βT)/(βT), or, Round, by that of a raised cosine. A Foreign one has Ratio times the impedance and
 // LossScale times the attenuation, with sharp edges; its length and velocity
 // cannot be told apart, so it goes at the record's velocity.
 type Point struct {
@@ -47,6 +47,7 @@ type Point struct {
 	Drop, Ratio           float64
 	Tangent, LossScale    float64
 	Taper                 float64 // m
+	Round                 bool    // the taper is a raised cosine, not straight
 	Form                  Form
 	Passive               bool              // keep of Flat, Rising and Falling those without a prior from falling below 0
 	Fits                  Fitted            // which quantities are fitted

@@ -295,3 +295,21 @@ func TestPhasors(t *testing.T) {
 		}
 	}
 }
+
+// What a tapered edge reflects, against the integral of its slope: a raised
+// cosine of the logarithm of the impedance over length T, seen twice through the
+// phase βx.
+func TestRoundEdge(t *testing.T) {
+	m := New(testPath(t), testGrid(3, 1e9, 2e9))
+	for _, u := range []float64{0, 0.3, math.Pi / 2, 1.9, 4, 11} {
+		const steps = 20000
+		var re float64
+		for i := range steps {
+			x := (float64(i)+0.5)/steps - 0.5 // over T, from the middle
+			re += math.Pi / 2 * math.Cos(math.Pi*x) * math.Cos(2*u*x) / steps
+		}
+		if got := m.RoundEdge(u); math.Abs(got-re) > 1e-6 {
+			t.Errorf("phase %.2f: %.7f, the integral is %.7f", u, got, re)
+		}
+	}
+}

@@ -21,7 +21,7 @@ func (q *Point) saved() saved {
 // CopyFrom takes over the quantities, form and priors of p; Sample makes them
 // count.
 func (q *Point) CopyFrom(p *Point) {
-	q.Form, q.Passive, q.Fits, q.Prior = p.Form, p.Passive, p.Fits, p.Prior
+	q.Form, q.Passive, q.Round, q.Fits, q.Prior = p.Form, p.Passive, p.Round, p.Fits, p.Prior
 	for c := range quantities { // which field a quantity is depends on the form
 		*q.quantity(c) = *p.quantity(c)
 	}

@@ -91,7 +91,11 @@ func (m *Model) sampleStretch(p *Point, w *ways, reflect, through, behind []comp
 		}
 		if taper > 0 {
 			if turn := free * real(shift) * taper; turn > 1e-6 {
-				a *= complex(imag(m.circle.at(turn))/turn, 0)
+				if p.Round {
+					a *= complex(m.RoundEdge(turn), 0)
+				} else {
+					a *= complex(imag(m.circle.at(turn))/turn, 0)
+				}
 			}
 		}
 		once := w.once[k] * slip
@@ -103,6 +107,17 @@ func (m *Model) sampleStretch(p *Point, w *ways, reflect, through, behind []comp
 		through[k] = s21 * s21
 		behind[k] = s11 * w.back[k] * w.lead[1][k]
 	}
+}
+
+// RoundEdge is what is left of an edge's reflection where the impedance changes as a
+// raised cosine, turn the phase along it, rad: cos u/(1 − (2u/π)²), the Fourier
+// transform of its slope.
+func (m *Medium) RoundEdge(turn float64) float64 {
+	d := 2 * turn / math.Pi
+	if math.Abs(d-1) < 1e-6 {
+		return math.Pi / 4
+	}
+	return real(m.circle.at(turn)) / (1 - d*d)
 }
 
 // ExcessM is how much farther out, in metres of the record, what lies behind a

@@ -26,6 +26,7 @@ const (
 	alikeShare    = 0.5 // how large the lesser of two neighbours must be, of the greater, to be one of its own
 	aloneShare    = 0.5 // how small, of the second, a third beside them must be: else the three are a stretch
 	resolvedCells = 0.4 // how far apart the two must be at least
+	knownMargin   = 1.5 // cells around a known stretch that what its model leaves may reach
 	resolvedSigma = 6.0 // and how many deviations of their gap
 )
 
@@ -33,7 +34,7 @@ const (
 func (f *finder) judge() *Result {
 	sort.SliceStable(f.Points, func(i, j int) bool { return f.Points[i].X < f.Points[j].X })
 	f.Evaluate()
-	result := &Result{Fit: f.Fit, LeftOut: f.leftOut, NoiseRMS: math.Sqrt(f.Noise), Explained: f.clean,
+	result := &Result{Fit: f.Fit, Known: f.known, LeftOut: f.leftOut, NoiseRMS: math.Sqrt(f.Noise), Explained: f.clean,
 		ResidualRMS: f.ResidualRMS()}
 	for k, s := range f.Measured {
 		result.Model = append(result.Model, s-f.Residual[k])
@@ -56,6 +57,10 @@ func (f *finder) judge() *Result {
 		g.blind = g.blind || behindTotal
 		behindTotal = behindTotal || g.Total != NotTotal
 		f.place(g)
+		if g.Kind == Mid && g.Total == NotTotal && f.within(g.DistanceM) {
+			result.Inside = append(result.Inside, g.members...)
+			continue
+		}
 		if !g.blind {
 			f.asEcho(g, result.Echoes)
 			g.Points = g.members
@@ -68,6 +73,18 @@ func (f *finder) judge() *Result {
 		}
 	}
 	return result
+}
+
+// within says whether x lies within a known stretch: from a cell in front of it
+// to where its end seems to be to who does not know how slow it is.
+func (f *finder) within(x float64) bool {
+	for _, p := range f.known {
+		margin := knownMargin * f.Cell(p.X)
+		if x > p.X-margin && x < p.X+p.Extent+p.ExcessM()+margin {
+			return true
+		}
+	}
+	return false
 }
 
 // group is a reflection with the points that make it.
@@ -84,7 +101,12 @@ type group struct {
 // noise cannot have made of one stay two; the two ends of a stretch of other
 // impedance have opposite signs.
 func (f *finder) clusters(sigma []float64) [][]*linemodel.Point {
-	order := append([]*linemodel.Point(nil), f.Points...)
+	var order []*linemodel.Point
+	for _, p := range f.Points {
+		if !f.isKnown(p) {
+			order = append(order, p)
+		}
+	}
 	sort.SliceStable(order, func(i, j int) bool { return f.RMS(order[i]) > f.RMS(order[j]) })
 	var out [][]*linemodel.Point
 	for _, p := range order {

@@ -28,6 +28,10 @@ type Settings struct {
 	ToM float64
 	// PlaneSigmaM is how well the reference plane is known, m. 0: 5 mm.
 	PlaneSigmaM float64
+	// Known are stretches that are known to be on the line: the search begins
+	// with copies of them, and nothing within them becomes a reflection. Seeds are
+	// points that it begins with and judges like any other.
+	Known, Seeds []*linemodel.Point
 }
 
 // Line is what Find needs to know of the line.
@@ -103,6 +107,9 @@ type Result struct {
 	LoadGamma []complex128
 	// Fit is the fitted model, to go on from.
 	Fit *linemodel.Fit
+	// Known are the stretches of Settings.Known as the fit has them, Inside the
+	// points that the fit needs within them.
+	Known, Inside []*linemodel.Point
 	// Explained is false when more is left than noise and clutter.
 	Explained bool
 }
@@ -165,6 +172,7 @@ type finder struct {
 	joints   []float64
 	settings Settings
 	scan     *scan
+	known    []*linemodel.Point
 	bench    *linemodel.Point // a point to try values on, never in the model
 	leftOut  []int
 	level    float64 // detection threshold over the noise
@@ -241,6 +249,15 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 	f.fullTaper = append([]float64(nil), f.scan.transform.Weights()...)
 	if even && !line.OpenEnded {
 		f.scan.behind = newBehind(f.scan.taper, f.stepHz, f.longestS())
+	}
+	for i, k := range append(append([]*linemodel.Point(nil), settings.Known...), settings.Seeds...) {
+		p := f.NewPoint(k.X, k.Form)
+		p.CopyFrom(k)
+		f.Sample(p)
+		f.Insert(p)
+		if i < len(settings.Known) {
+			f.known = append(f.known, p)
+		}
 	}
 	f.bench = f.NewPoint(0, linemodel.Series)
 	f.level = falseAlarmLevel(settings.FalseAlarmRate, to, f.scan.spread)

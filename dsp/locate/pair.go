@@ -26,7 +26,7 @@ func (f *finder) repair(p *linemodel.Point) {
 	var crowd []*linemodel.Point
 	middle, total, quantities := 0.0, 0.0, 0
 	for _, q := range f.Points {
-		if math.Abs(q.X-p.X) > pairReachCells*cell {
+		if math.Abs(q.X-p.X) > pairReachCells*cell || f.isKnown(q) {
 			continue
 		}
 		size := f.RMS(q)

@@ -3,6 +3,7 @@ package locate
 import (
 	"context"
 	"math"
+	"slices"
 
 	"downlead/dsp/linemodel"
 )
@@ -80,7 +81,7 @@ func (f *finder) polish(points []*linemodel.Point, steps int) {
 func (f *finder) strong() []*linemodel.Point {
 	var out []*linemodel.Point
 	for _, p := range f.Points {
-		if f.RMS(p) > weakBelow {
+		if f.RMS(p) > weakBelow || f.isKnown(p) {
 			out = append(out, p)
 		}
 	}
@@ -92,7 +93,7 @@ func (f *finder) strong() []*linemodel.Point {
 // more, than arrives, and so what lies behind them gets its right size.
 func (f *finder) makePassive() {
 	for _, p := range append([]*linemodel.Point(nil), f.Points...) {
-		if p.Form == linemodel.Step || p.Flat > -activeFlat || p.Fits[linemodel.ByFalling] || f.RMS(p) > totalAbove/2 {
+		if f.isKnown(p) || p.Form == linemodel.Step || p.Flat > -activeFlat || p.Fits[linemodel.ByFalling] || f.RMS(p) > totalAbove/2 {
 			continue
 		}
 		r := p.Reflect[len(p.Reflect)/2]
@@ -114,7 +115,7 @@ func (f *finder) makePassive() {
 // let through, which shows only once what lies behind them is in the model.
 func (f *finder) reform() {
 	for _, p := range append([]*linemodel.Point(nil), f.Points...) {
-		if size := f.RMS(p); size < weakBelow || size > totalAbove {
+		if size := f.RMS(p); size < weakBelow || size > totalAbove || f.isKnown(p) {
 			continue
 		}
 		r := p.Reflect[len(p.Reflect)/2]
@@ -148,6 +149,9 @@ func (f *finder) reform() {
 		}
 	}
 }
+
+// isKnown says whether p stands for a stretch that was known beforehand.
+func (f *finder) isKnown(p *linemodel.Point) bool { return slices.Contains(f.known, p) }
 
 // near counts the points within that many metres of x.
 func near(points []*linemodel.Point, x, within float64) int {
@@ -203,6 +207,9 @@ func (f *finder) settle(p *linemodel.Point) {
 // prune takes out points that the others have made needless.
 func (f *finder) prune() {
 	for _, p := range append([]*linemodel.Point(nil), f.Points...) {
+		if f.isKnown(p) {
+			continue
+		}
 		held := f.Save()
 		f.Remove(p)
 		f.Evaluate()
@@ -216,7 +223,7 @@ func (f *finder) prune() {
 // has made needless: they would only blur the place.
 func (f *finder) simplify() {
 	for _, p := range f.strong() {
-		if p.Form == linemodel.Step || f.RMS(p) > totalAbove {
+		if p.Form == linemodel.Step || f.RMS(p) > totalAbove || f.isKnown(p) {
 			continue
 		}
 		for _, q := range []int{linemodel.ByFalling, linemodel.ByRising, linemodel.ByFlat} {

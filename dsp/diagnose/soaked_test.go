@@ -1,0 +1,74 @@
+package diagnose
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"downlead/cables"
+	"downlead/dsp/simulate"
+)
+
+// Wet cable that hardly reflects where a search with a window over the band
+// looks: long tapers on a wide sweep, much loss in front of an antenna, and wet cable
+// whose far edge lies at a joint. One finding, and nothing behind it is called a
+// fault for coming back late and weak.
+func TestWetCableAlongTheLine(t *testing.T) {
+	if testing.Short() {
+		t.Skip("five diagnoses")
+	}
+	for _, c := range []struct {
+		name   string
+		load   cables.LoadKind
+		fault  simulate.Fault
+		within float64
+	}{
+		{"long tapers", cables.Termination, simulate.Fault{DistanceM: 7, ExtentM: 3, ImpedanceDrop: 0.1, LossTangent: 0.02, TaperM: 0.8}, 0.4},
+		{"in front of an antenna", cables.Antenna, simulate.Fault{DistanceM: 9, ExtentM: 2, ImpedanceDrop: 0.15, LossTangent: 0.025, TaperM: 0.35}, 0.3},
+		{"in front of an open end", cables.Open, simulate.Fault{DistanceM: 6, ExtentM: 4, ImpedanceDrop: 0.2, LossTangent: 0.006, TaperM: 0.6}, 0.4},
+		{"in front of a short", cables.Short, simulate.Fault{DistanceM: 12, ExtentM: 1.5, ImpedanceDrop: 0.12, LossTangent: 0.01, TaperM: 0.2}, 0.2},
+		{"up to a joint", cables.Termination, simulate.Fault{DistanceM: 15.2, ExtentM: 1.79, ImpedanceDrop: 0.12, LossTangent: 0.01, TaperM: 0.1}, 0.2},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			c.fault.Cause = string(WaterInCable)
+			found, _ := diagnosed(t, clearLine(c.load, c.fault))
+			faults := faultsOf(found)
+			for _, f := range faults {
+				t.Logf("%s (%.2f) at %.3f ± %.3f m, extent %.3f m; %s", f.Cause, f.Confidence, f.DistanceM, f.SigmaM, f.ExtentM, f.Evidence)
+			}
+			if len(faults) != 1 || faults[0].Cause != WaterInCable {
+				t.Fatalf("%d faults, want wet cable alone", len(faults))
+			}
+			f := faults[0]
+			if math.Abs(f.DistanceM-c.fault.DistanceM) > c.within {
+				t.Errorf("at %.2f m, is at %.2f m", f.DistanceM, c.fault.DistanceM)
+			}
+			if math.Abs(f.ExtentM-c.fault.ExtentM) > 0.25*c.fault.ExtentM {
+				t.Errorf("over %.2f m, is %.2f m", f.ExtentM, c.fault.ExtentM)
+			}
+		})
+	}
+}
+
+// No sound line is taken for wet: joints, lengths, velocities and roughness as drawn, any
+// load.
+func TestSoundLinesAreDry(t *testing.T) {
+	if testing.Short() {
+		t.Skip("forty diagnoses")
+	}
+	random := rand.New(rand.NewPCG(41, 1))
+	for i := range 40 {
+		scenario := clearLine([]cables.LoadKind{cables.Antenna, cables.Termination, cables.Open, cables.Short}[i%4])
+		scenario.Seed = random.Uint64()
+		scenario.AsBuilt = simulate.AsBuilt{JointReturnLossDB: [2]float64{34, 46}, ImpedanceOhm: 0.3, Loss: 0.02, Velocity: 0.002, Length: 0.005, Roughness: 1e-3}
+		scenario.Errors.DirectivityDB, scenario.Errors.SourceMatchDB = 40, 34
+		band := [][2]float64{{10e6, 3e9}, {5e6, 1e9}, {380e6, 470e6}, {700e6, 1000e6}, {1710e6, 2170e6}}[i%5]
+		scenario.Sweep.Segments[0].LowHz, scenario.Sweep.Segments[0].HighHz, scenario.Sweep.Segments[0].Points = band[0], band[1], 601
+		found, _ := diagnosed(t, scenario)
+		for _, f := range faultsOf(found) {
+			if f.Cause == WaterInCable {
+				t.Errorf("seed %d: %s at %.2f m (%.2f): %s", scenario.Seed, f.Cause, f.DistanceM, f.Confidence, f.Evidence)
+			}
+		}
+	}
+}
