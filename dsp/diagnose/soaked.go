@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"math/cmplx"
 	"sort"
 
 	"downlead/cables"
@@ -19,9 +20,10 @@ import (
 
 // soaking is wet cable that the line seems to have.
 type soaking struct {
-	point *linemodel.Point
-	ends  []*linemodel.Point // the mirror behind it
-	gain  float64            // natural units of evidence over what was named without it
+	point  *linemodel.Point
+	ends   []*linemodel.Point // the mirror behind it
+	gain   float64            // natural units of evidence over what was named without it
+	leaves float64
 }
 
 const (
@@ -29,8 +31,10 @@ const (
 	soakedLeaves     = 0.75 // and the share of the cost that it may leave
 	soakedSpill      = 0.05 // of a strong reflection within so many cells that its circuit may leave
 	soakedSpillCells = 4.0
-	soakedOver       = 10.0  // and over anything else between the same edges
-	soakedDrop       = 0.03  // drop of impedance below which a line's own spread explains it
+	soakedOver       = 10.0 // and over anything else between the same edges
+	soakedDrop       = 0.03 // drop of impedance below which a line's own spread explains it
+	soakedMostDrop   = 0.4
+	soakedReflects   = 0.007 // |Γ| that unevenness within a section may reach, 43 dB
 	soakedTangent    = 0.001 // loss tangent below which it is not water
 	soakedNamed      = 0.7   // confidence from which wet cable that was named is taken to be on the line
 	soakedPoints     = 200   // of a sweep are enough to look for it
@@ -93,7 +97,7 @@ func (v *view) soaked() *soaking {
 			least = cost
 			unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
 			p := *t.point
-			best = &soaking{point: &p, ends: s.ends(), gain: (without - cost) / unit}
+			best = &soaking{point: &p, ends: s.ends(), gain: (without - cost) / unit, leaves: cost / without}
 		}
 	}
 	if named != nil && (best == nil || best.gain < 0) {
@@ -129,6 +133,7 @@ func (s *soakSearch) rivalled(p *linemodel.Point, cost float64) bool {
 		fit.Sample(p)
 		trials := append(s.circuits([]*linemodel.Point{p}), s.dent([]*linemodel.Point{p})...)
 		trials = append(trials, s.foreign([]*linemodel.Point{p}, p.X+p.Taper/2, p.X+p.Extent-p.Taper/2+p.ExcessM())...)
+		trials = append(trials, s.lossy()...)
 		sortTrials(trials)
 		for _, t := range trials[:min(len(trials), soakedFinals)] {
 			fit.Restore(t.state)
@@ -143,6 +148,26 @@ func (s *soakSearch) rivalled(p *linemodel.Point, cost float64) bool {
 		}
 	}
 	return false
+}
+
+// lossy tries more loss than recorded, by the record's own law, in each section.
+func (s *soakSearch) lossy() (out []trial) {
+	held := s.fit.Save()
+	for _, sp := range s.path.Spans {
+		if sp.Device != nil {
+			continue
+		}
+		p := s.fit.NewPoint(sp.StartM, linemodel.Foreign)
+		p.Extent, p.Ratio, p.LossScale = sp.LengthM, 1, 1.5
+		p.Fits = linemodel.Fitting(linemodel.ByTangent)
+		s.fit.Sample(p)
+		s.fit.Insert(p)
+		s.fit.Evaluate()
+		s.fit.Refine([]*linemodel.Point{p}, false, false, 4)
+		out = append(out, trial{cause: LossySection, point: p, state: s.fit.Save(), score: -s.fit.Cost / s.unit})
+		s.fit.Restore(held)
+	}
+	return out
 }
 
 // claims says whether v holds a fault.
@@ -170,16 +195,21 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	size := s.fit.RMS(p)
 	for _, q := range s.fit.Points {
 		gap := math.Max(p.X-q.X, q.X-p.X-p.Extent)
-		if q != p && gap < soakedSpillCells*s.fit.Cell(p.X) && s.fit.RMS(q) < 0.8 && size < soakedSpill*s.fit.RMS(q) {
+		mirror := s.mirror() != 0 && s.fit.RMS(q) > 0.8
+		if q != p && !mirror && gap < soakedSpillCells*s.fit.Cell(p.X) && size < soakedSpill*s.fit.RMS(q) {
 			return false
 		}
 	}
-	return true
+	most := 0.0
+	for _, r := range p.Reflect {
+		most = math.Max(most, cmplx.Abs(r))
+	}
+	return most > soakedReflects
 }
 
 // wetEnough says whether what the fit made of a stretch can be water.
 func wetEnough(p *linemodel.Point) bool {
-	return p.Drop > soakedDrop && p.Tangent > soakedTangent && p.Extent > wetLeastM
+	return p.Drop > soakedDrop && p.Drop < soakedMostDrop && p.Tangent > soakedTangent && p.Extent > wetLeastM
 }
 
 // newSoakSearch sets the line of the record up: sound joints, what was found at

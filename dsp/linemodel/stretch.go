@@ -57,10 +57,10 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 //
 //	S11 = a·(1 − P²)/(1 − a²P²),  S21 = (1 − a²)·P/(1 − a²P²),  P = e^{−γ'l}
 //
-// referred to X, with the record's way through the stretch taken out, since
+// (of two tapers, each can take up half of the extent), referred to X, with the record's way through the stretch taken out, since
 // the model counts that already.
 func (m *Model) sampleStretch(p *Point, w *ways, reflect, through, behind []complex128) {
-	taper := math.Min(math.Max(0, p.Taper), 0.9*p.Extent)
+	taper := math.Min(math.Max(0, p.Taper), p.Extent/2)
 	length := p.Extent - taper
 	from := p.X + taper/2
 	m.prepare(w, from, length, taper)
