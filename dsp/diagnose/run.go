@@ -97,7 +97,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 		return nil, err
 	}
 	if wet != nil {
-		v.findings = append(v.findings, b.soakedFinding(found.Known[0], wet))
+		v.findings = append(v.findings, b.soakedFinding(found.Known[0]))
 	}
 	v.findings = atFarEnd(v.findings, line, path)
 	b.antennaAgain(v.findings, line)

@@ -192,11 +192,7 @@ func (b *bench) wet(instead []*linemodel.Point) []trial {
 			p := b.fit.NewPoint(math.Max(0, e.from-wetTaperM/2), linemodel.Wet)
 			// The far edge is seen through the slow stretch.
 			p.Extent, p.Drop, p.Tangent, p.Taper = (e.to-e.from)*(1-drop)+wetTaperM, drop, 0.02, wetTaperM
-			p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent, linemodel.ByTaper)
-			p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: 2, Sigma: 1.5}
-			p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.13, Sigma: 0.06}
-			p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: 0.03, Sigma: 0.03}
-			p.Prior[linemodel.ByTaper] = linemodel.Prior{Mean: wetTaperM, Sigma: wetTaperM}
+			wetPriors(p)
 			b.fit.Sample(p)
 			b.replace(instead, p)
 			b.fit.Refine([]*linemodel.Point{p}, false, false, 3)

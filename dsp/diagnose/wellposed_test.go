@@ -89,9 +89,9 @@ const number = `([0-9.]+)`
 // Every cause of the vocabulary on a line and a sweep that show it well: right
 // name, right place, and the size of the fault in the evidence.
 //
-// Chosen so that they hold. Known to fail: wet cable of 7 dB in front of an antenna
-// (missed), 75-ohm cable of another velocity (the joint behind it is called a
-// fault), three times the loss in front of an open end (a false contact there).
+// Chosen so that they hold. Known to fail: 75-ohm cable of another velocity (the
+// joint behind it is called a fault), three times the loss in front of an open
+// end (a false contact there).
 func TestEveryCauseWellPosed(t *testing.T) {
 	if testing.Short() {
 		t.Skip("fifteen diagnoses")

@@ -1,0 +1,467 @@
+package diagnose
+
+import (
+	"math"
+	"sort"
+
+	"downlead/cables"
+	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
+)
+
+// soakSearch is a model of the line of the record on a thinned sweep.
+type soakSearch struct {
+	*bench
+	base []*linemodel.State // the line of the record: with what was found at joints, and without
+}
+
+const (
+	soakedPoints   = 200 // of a sweep are enough to look for it
+	soakedStarts   = 10  // of a base are fitted
+	soakedFinals   = 3   // of these are fitted with all else
+	soakedEdges    = 40  // of a section and a taper that are paired
+	soakedEdgeFrom = 3.0 // deviations of an edge worth pairing
+)
+
+// soakedTapers are the tapers of the edges that are looked for, m.
+func soakedTapers() []float64 { return []float64{0.05, 0.1, 0.2, 0.4, 0.8, 1.6} }
+
+// newSoakSearch sets the line of the record up: sound joints, what was found at
+// the far end, and what no joint may reflect.
+func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
+	full := b.fit
+	n := len(full.FrequencyHz)
+	band := full.FrequencyHz[n-1] - full.FrequencyHz[0]
+	length := b.path.LengthM()
+	// As few points as tell apart what comes back from twice the line.
+	need := 2 * b.path.ElectricalM(length)
+	if full.Load != nil {
+		need += antennaRingsM
+	}
+	stride := min(int(cables.SpeedOfLight/2/need*float64(n-1)/band), n/soakedPoints)
+	stride = max(1, stride)
+	var hz, weight []float64
+	var measured []complex128
+	for k := 0; k < n; k += stride {
+		w := full.Weight[k]
+		if full.Load != nil && w > 0 { // the window hides the low end
+			w = 1
+		}
+		hz, measured, weight = append(hz, full.FrequencyHz[k]), append(measured, full.Measured[k]), append(weight, w)
+	}
+	fit := linemodel.NewFit(b.path, hz, measured)
+	copy(fit.Weight, weight)
+	fit.Noise, fit.Unit = full.Noise, b.unit
+	if full.Load != nil {
+		fit.Load = causalLoad(fit)
+	}
+	s := &soakSearch{bench: &bench{fit: fit, path: b.path, load: b.load, joints: b.joints}}
+	scale := 1.0
+	strong := false // at joints, which may be edges
+	for i := range found.Reflections {
+		r := &found.Reflections[i]
+		atEnd := r.Kind == locate.AtFarEnd
+		if atEnd && s.mirror() != 0 {
+			continue
+		}
+		if !atEnd && r.Total == locate.NotTotal {
+			if !r.Excess || r.Kind == locate.Mid {
+				continue
+			}
+			strong = true
+		}
+		for _, p := range r.Points {
+			s.insertCopy(p)
+		}
+		if atEnd && len(r.Points) > 0 && math.Abs(r.DistanceM-length) < 3*placeSigma(length) {
+			scale = r.DistanceM / length
+		}
+	}
+	s.soundJoints(scale)
+	s.settleBase()
+	s.base = append(s.base, fit.Save())
+	if strong {
+		for _, q := range append([]*linemodel.Point(nil), fit.Points...) {
+			if q.X < length-fit.Cell(length) && fit.RMS(q) < 0.8 {
+				fit.Remove(q)
+			}
+		}
+		s.soundJoints(scale)
+		s.settleBase()
+		s.base = append(s.base, fit.Save())
+	}
+	return s
+}
+
+// mirror is the reflection of an end that the record says reflects all, 0 for other
+// loads.
+func (s *soakSearch) mirror() float64 {
+	switch s.load {
+	case cables.Open:
+		return soundEnd
+	case cables.Short:
+		return -soundEnd
+	}
+	return 0
+}
+
+// soundEnd is what an open or shorted end reflects.
+const soundEnd = 0.998
+
+// settleBase fits the line of the record, its mirror put where it is seen.
+func (s *soakSearch) settleBase() {
+	fit := s.fit
+	fit.Evaluate()
+	if sign := s.mirror(); sign != 0 && !s.hasEnd() {
+		s.findEnd(sign)
+	}
+	if fit.Load != nil {
+		fit.FitLoad()
+	}
+	fit.Refine(fit.Points, true, true, 6)
+}
+
+func (s *soakSearch) hasEnd() bool {
+	length := s.path.LengthM()
+	for _, q := range s.fit.Points {
+		if s.fit.RMS(q) > 0.3 && q.X > length-3*placeSigma(length)-s.fit.Cell(length) {
+			return true
+		}
+	}
+	return false
+}
+
+// findEnd puts the end of the line where the sweep has it: from where the record's tolerance allows it
+// at the nearest to behind the slowest stretch of wet cable there may be. Low
+// frequencies first, for a place must be known to an eighth of a wave.
+func (s *soakSearch) findEnd(sign float64) {
+	fit := s.fit
+	length := s.path.LengthM()
+	n := len(fit.FrequencyHz)
+	low, high := fit.FrequencyHz[0], fit.FrequencyHz[n-1]
+	from, to := length-3*placeSigma(length)-0.1, length+3*placeSigma(length)+soakedMostExcessM
+	here, turn := make([]complex128, n), make([]complex128, n)
+	p := fit.NewPoint(length, linemodel.Step)
+	p.Fits = linemodel.Fitting(linemodel.ByRising, linemodel.ByPlace)
+	p.Flat = sign
+	full := append([]float64(nil), fit.Weight...)
+	gamma := fit.Gamma[len(fit.Gamma)-1]
+	shares := []float64{0.3, 1}
+	if low > 0.3*high { // it has no low end
+		shares = shares[1:]
+	}
+	for i, share := range shares {
+		top := n - 1
+		for top > n/8 && fit.FrequencyHz[top] > low+share*(high-low) {
+			top--
+		}
+		step := math.Pi / imag(gamma[top]) / 12
+		if i > 0 { // within half a wave of the lower part's
+			half := math.Pi / imag(gamma[n*3/10]) / 2
+			from, to = p.X-half, p.X+half
+		}
+		fit.GainAt(here, from)
+		for k, g := range gamma {
+			e, t := math.Exp(-2*real(g)*step), fit.Turn(-2*imag(g)*step)
+			turn[k] = complex(e*real(t), e*imag(t))
+		}
+		best := 0.0
+		for x := from; x < to; x += step {
+			num, den := 0.0, 0.0
+			for k := 0; k <= top; k++ {
+				g, e := here[k], fit.Residual[k]
+				num += full[k] * (real(g)*real(e) + imag(g)*imag(e))
+				den += full[k] * (real(g)*real(g) + imag(g)*imag(g))
+				here[k] *= turn[k]
+			}
+			if num*sign/math.Sqrt(den) > best {
+				best = num * sign / math.Sqrt(den)
+				p.X, p.Rising = x, -math.Log(math.Max(0.01, math.Min(num*sign/den, 1)))
+			}
+		}
+		fit.Move(p)
+	}
+	fit.Sample(p)
+	fit.Insert(p)
+	fit.Evaluate()
+	for _, share := range []float64{0.15, 0.3, 0.6, 1} {
+		for k := range fit.Weight {
+			fit.Weight[k] = full[k]
+			if k > n/8 && fit.FrequencyHz[k] > low+share*(high-low) {
+				fit.Weight[k] = 0
+			}
+		}
+		fit.Evaluate()
+		fit.Refine([]*linemodel.Point{p}, false, false, 4)
+	}
+	copy(fit.Weight, full)
+	fit.Evaluate()
+}
+
+// soakedMostExcessM is how much farther out than by the record the end may seem to be.
+const soakedMostExcessM = 3.0
+
+// antennaRingsM is how far behind its connector, in electrical metres, an antenna may
+// still ring.
+const antennaRingsM = 9.0
+
+func (s *soakSearch) insertCopy(p *linemodel.Point) *linemodel.Point {
+	q := s.fit.NewPoint(p.X, p.Form)
+	q.CopyFrom(p)
+	s.fit.Sample(q)
+	s.fit.Insert(q)
+	return q
+}
+
+// soundJoints puts sound joints where nothing else stands.
+func (s *soakSearch) soundJoints(scale float64) {
+	for i, x := range s.joints {
+		if i == len(s.joints)-1 {
+			break
+		}
+		x *= scale
+		free := true
+		for _, q := range s.fit.Points {
+			free = free && (q.Form == linemodel.Wet || math.Abs(q.X-x) > 0.6*s.fit.Cell(x))
+		}
+		if free {
+			s.fit.Insert(soundJoint(s.fit, x))
+		}
+	}
+}
+
+// adopt takes over the points of another fit of the same line.
+func (s *soakSearch) adopt(from *linemodel.Fit) {
+	fit := s.fit
+	for _, q := range append([]*linemodel.Point(nil), fit.Points...) {
+		fit.Remove(q)
+	}
+	fit.Links = nil
+	for _, q := range from.Points {
+		s.insertCopy(q)
+	}
+	fit.Evaluate()
+	if fit.Load != nil {
+		fit.FitLoad()
+	}
+	fit.Refine(fit.Points, true, true, 6)
+}
+
+// with puts a copy of p, as it is in state from, into the present model, in place of what lies
+// within it, and fits all.
+func (s *soakSearch) with(p *linemodel.Point, from *linemodel.State) *linemodel.Point {
+	fit := s.fit
+	here := fit.Save()
+	fit.Restore(from)
+	c := fit.NewPoint(p.X, p.Form)
+	c.CopyFrom(p)
+	fit.Restore(here)
+	fit.Move(c)
+	fit.Sample(c)
+	cell := fit.Cell(c.X)
+	var instead []*linemodel.Point
+	for _, q := range fit.Points {
+		if q.X > c.X-cell && q.X < c.X+c.Extent+c.ExcessM()+cell && fit.RMS(q) < 0.8 {
+			instead = append(instead, q)
+		}
+	}
+	s.replace(instead, c)
+	s.soundJoints(1)
+	fit.Evaluate()
+	if fit.Load != nil {
+		fit.FitLoad()
+	}
+	fit.Refine(fit.Points, true, true, 8)
+	return c
+}
+
+// soakStart is a first guess of a wet stretch.
+type soakStart struct {
+	x, extent, taper, drop float64
+	score                  float64 // squared deviations that its edges explain
+}
+
+// edge is a tapered edge that the residual may hold.
+type edge struct {
+	x, reflect, deviations float64
+}
+
+// edges lists the edges of the given taper, m, that the residual shows in a span,
+// strongest first. The first edge of wet cable reflects a negative real amount at low frequencies, the second
+// a positive one; a raised cosine of length T multiplies it by cos(βT)/(1 − (2βT/π)²), the
+// Fourier transform of its slope.
+func (s *soakSearch) edges(span int, taper float64) (out []edge) {
+	fit := s.fit
+	sp := s.path.Spans[span]
+	gamma := fit.Gamma[span]
+	shape := make([]float64, len(gamma))
+	top := 0
+	for k, g := range gamma {
+		shape[k] = fit.RoundEdge(imag(g) * taper)
+		if math.Abs(shape[k]) > 0.02 {
+			top = k
+		}
+	}
+	step := math.Pi / imag(gamma[top]) / 8
+	count := int(sp.LengthM/step) + 1
+	here := make([]complex128, len(gamma))
+	fit.GainAt(here, sp.StartM)
+	turn := make([]complex128, len(gamma))
+	for k, g := range gamma {
+		e := math.Exp(-2 * real(g) * step)
+		t := fit.Turn(-2 * imag(g) * step)
+		turn[k] = complex(e*real(t), e*imag(t))
+	}
+	noise := fit.ResidualRMS()
+	size, deviations := make([]float64, count), make([]float64, count)
+	for i := range count {
+		num, den := 0.0, 0.0
+		for k := 0; k <= top; k++ {
+			w, g, e := fit.Weight[k]*shape[k], here[k], fit.Residual[k]
+			num += w * (real(g)*real(e) + imag(g)*imag(e))
+			den += w * shape[k] * (real(g)*real(g) + imag(g)*imag(g))
+			here[k] *= turn[k]
+		}
+		if den > 0 {
+			size[i], deviations[i] = num/den, num/math.Sqrt(den)/noise*math.Sqrt2
+		}
+	}
+	for i, d := range deviations {
+		a := math.Abs(d)
+		if a < soakedEdgeFrom || i > 0 && math.Abs(deviations[i-1]) >= a || i+1 < count && math.Abs(deviations[i+1]) > a {
+			continue
+		}
+		out = append(out, edge{sp.StartM + float64(i)*step, size[i], d})
+	}
+	sort.Slice(out, func(i, j int) bool { return math.Abs(out[i].deviations) > math.Abs(out[j].deviations) })
+	return out[:min(len(out), soakedEdges)]
+}
+
+// starts pairs the edges of a span.
+func (s *soakSearch) starts(span int) (out []soakStart) {
+	sp := s.path.Spans[span]
+	for _, taper := range soakedTapers() {
+		seen := s.edges(span, taper)
+		for _, near := range seen {
+			// From ρ = (1−κ)/(1+κ), κ = 1/(1−drop).
+			drop := math.Min(-2*near.reflect/(1-near.reflect), 0.3)
+			if drop < soakedDrop/2 {
+				continue
+			}
+			paired := false
+			for _, far := range seen {
+				gap := far.x - near.x
+				if far.reflect < -0.02*near.reflect || far.reflect > -1.3*near.reflect || gap < 0.3 || gap > 1.4*wetMostM {
+					continue
+				}
+				// The far edge is seen through the slow stretch.
+				out = append(out, soakStart{near.x - taper/2, gap*(1-drop) + taper, taper, drop, near.deviations*near.deviations + far.deviations*far.deviations})
+				paired = true
+			}
+			if paired {
+				continue
+			}
+			for _, extent := range []float64{0.8, 2.5} {
+				if near.x-taper/2+extent < sp.StartM+sp.LengthM {
+					out = append(out, soakStart{near.x - taper/2, extent, math.Min(taper, 0.45*extent), drop, near.deviations * near.deviations})
+				}
+			}
+		}
+	}
+	return out
+}
+
+// candidates lists the starts of all sections, best first, without those that
+// lead to the same.
+func (s *soakSearch) candidates() (out []soakStart) {
+	var all []soakStart
+	for i, sp := range s.path.Spans {
+		if sp.Device == nil && sp.LengthM > wetLeastM {
+			all = append(all, s.starts(i)...)
+		}
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].score > all[j].score })
+	n := len(s.fit.FrequencyHz)
+	for _, w := range all {
+		tenth := 2 * math.Pi / imag(s.fit.Gamma[s.fit.SpanAt(w.x)][n-1]) / 10
+		same := false
+		for _, v := range out {
+			within := math.Max(tenth, 0.25*math.Max(w.taper, v.taper))
+			same = same || math.Abs(v.x+v.taper/2-w.x-w.taper/2) < within && math.Abs(v.x+v.extent-v.taper/2-w.x-w.extent+w.taper/2) < within
+		}
+		if same {
+			continue
+		}
+		if out = append(out, w); len(out) == soakedStarts {
+			break
+		}
+	}
+	return out
+}
+
+// search fits the most promising starts on the line of the record and returns
+// them, best first.
+func (s *soakSearch) search() []trial {
+	fit := s.fit
+	var trials []trial
+	for _, base := range s.base {
+		fit.Restore(base)
+		s.unit = temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())
+		fit.Gains()
+		for _, w := range s.candidates() {
+			p := fit.NewPoint(math.Max(0, w.x), linemodel.Wet)
+			p.Extent, p.Drop, p.Tangent, p.Taper, p.Round = w.extent, w.drop, 0.01, w.taper, true
+			wetPriors(p)
+			fit.Sample(p)
+			s.replace(nil, p)
+			fit.Refine([]*linemodel.Point{p}, false, false, 4)
+			trials = append(trials, trial{cause: WaterInCable, point: p, state: fit.Save(), score: -fit.Cost})
+			fit.Restore(base)
+		}
+	}
+	sortTrials(trials)
+	trials = trials[:min(len(trials), soakedFinals)]
+	for i := range trials {
+		t := &trials[i]
+		fit.Restore(t.state)
+		if fit.Load != nil {
+			fit.FitLoad()
+		}
+		fit.Refine(fit.Points, true, true, 8)
+		t.state, t.score = fit.Save(), -fit.Cost
+	}
+	if len(trials) > 0 {
+		trials = append(trials, s.straight(trials[0]))
+	}
+	fit.Restore(s.base[0])
+	sortTrials(trials)
+	return trials
+}
+
+// straight is t with edges that rise straight.
+func (s *soakSearch) straight(t trial) trial {
+	fit := s.fit
+	fit.Restore(t.state)
+	p := fit.NewPoint(t.point.X, linemodel.Wet)
+	p.CopyFrom(t.point)
+	p.Round, p.Taper = false, straightShare*p.Taper
+	fit.Sample(p)
+	fit.Remove(t.point)
+	fit.Insert(p)
+	fit.Evaluate()
+	fit.Refine(fit.Points, true, true, 8)
+	return trial{cause: t.cause, point: p, state: fit.Save(), score: -fit.Cost}
+}
+
+// straightShare is the length of a straight taper, of that of a raised cosine
+// that reflects alike: both leave half of the reflection at the same frequency.
+const straightShare = 0.74
+
+// wetPriors gives p what is known beforehand of wet cable.
+func wetPriors(p *linemodel.Point) {
+	p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent, linemodel.ByTaper)
+	p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: 2, Sigma: 2.5}
+	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.15, Sigma: 0.08}
+	p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: 0.015, Sigma: 0.015}
+	p.Prior[linemodel.ByTaper] = linemodel.Prior{Mean: wetTaperM, Sigma: wetTaperM * 2}
+}
