@@ -68,10 +68,10 @@ func (v *view) soaked() *soaking {
 		if !s.plausible(t.point, t.state) {
 			continue
 		}
-		cost := t.state.Cost
+		cost := -t.score
 		s.fit.Restore(state)
-		if p := s.with(t.point, t.state); s.fit.Cost < cost && s.plausible(p, nil) {
-			cost = s.fit.Cost
+		if p := s.with(t.point, t.state); s.fit.Cost+s.price(p) < cost && s.plausible(p, nil) {
+			cost = s.fit.Cost + s.price(p)
 			t.point = p
 		} else {
 			s.fit.Restore(t.state)
@@ -80,6 +80,7 @@ func (v *view) soaked() *soaking {
 			least = cost
 			unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
 			p := *t.point
+			p.FitsInside = false
 			best = &soaking{point: &p, ends: s.ends(), gain: (without - cost) / unit}
 		}
 	}

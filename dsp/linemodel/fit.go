@@ -98,6 +98,12 @@ func (p *Fit) priorCost() float64 {
 			}
 		}
 	}
+	for _, q := range p.Points {
+		for c := range q.Inside {
+			u := q.Inside[c] / q.InsideSigma
+			cost += unit / 2 * u * u
+		}
+	}
 	for _, l := range p.Links {
 		u := l.excess()
 		cost += unit / 2 * u * u
@@ -120,8 +126,12 @@ func portSigma(which int) float64 {
 	return directivitySigma
 }
 
-// quantity returns the fitted quantity c of the point.
+// quantity returns the fitted quantity c of the point; those behind the last of
+// the list are Inside.
 func (q *Point) quantity(c int) *float64 {
+	if c >= quantities {
+		return &q.Inside[c-quantities]
+	}
 	switch c {
 	case ByFlat:
 		return &q.Flat
@@ -148,6 +158,14 @@ func (q *Point) quantity(c int) *float64 {
 	}
 }
 
+// prior is what is known beforehand of quantity c.
+func (q *Point) prior(c int) Prior {
+	if c >= quantities {
+		return Prior{Sigma: q.InsideSigma}
+	}
+	return q.Prior[c]
+}
+
 // parameter is one fitted quantity: of a point, or (point nil) of the port,
 // quantity counting error, term, and real or imaginary part.
 type parameter struct {
@@ -169,6 +187,11 @@ func parameters(points []*Point, port bool) []parameter {
 		for c, on := range q.Fits {
 			if on {
 				list = append(list, parameter{q, c})
+			}
+		}
+		if q.FitsInside {
+			for c := range q.Inside {
+				list = append(list, parameter{q, quantities + c})
 			}
 		}
 	}
@@ -256,7 +279,7 @@ func (p *Fit) addPriors(list []parameter, a *mat.SymDense, b *mat.VecDense) {
 		if item.quantity == ByPlace {
 			place[item.point] = c
 		}
-		if prior := item.point.Prior[item.quantity]; prior.Sigma > 0 {
+		if prior := item.point.prior(item.quantity); prior.Sigma > 0 {
 			precision := unit / 2 / (prior.Sigma * prior.Sigma)
 			a.SetSym(c, c, a.At(c, c)+precision)
 			b.SetVec(c, b.AtVec(c)-(*item.point.quantity(item.quantity)-prior.Mean)*precision)
@@ -482,7 +505,7 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			case ByTaper:
 				most, low = math.Max(p.Cell(q.X), 0.3**v), 0
 			}
-			if prior := q.Prior[item.quantity]; prior.Sigma > 0 {
+			if prior := q.prior(item.quantity); prior.Sigma > 0 {
 				low, high = math.Max(low, prior.Mean-hardSigmas*prior.Sigma), math.Min(high, prior.Mean+hardSigmas*prior.Sigma)
 			}
 			*v = math.Max(low, math.Min(high, *v+limit(step, most)))

@@ -48,10 +48,21 @@ type Point struct {
 	Tangent, LossScale    float64
 	Taper                 float64 // m
 	Round                 bool    // the taper is a raised cosine, not straight
-	Form                  Form
-	Passive               bool              // keep of Flat, Rising and Falling those without a prior from falling below 0
-	Fits                  Fitted            // which quantities are fitted
-	Prior                 [quantities]Prior // what is known of them beforehand
+	// Inside says how a Wet stretch is uneven: by how much its impedance is higher,
+	// relative, at as many places, evenly spaced between the middles of its edges.
+	// To first order in them each reflects by
+	//
+	//	j·sin²(β'h)/(β'h)·Inside
+	//
+	// as a triangle of the impedance's logarithm does whose half width h is the
+	// spacing, or a quarter wave at the top of the band where that is less.
+	Inside      []float64
+	InsideSigma float64 // what is known of them beforehand: 0 ± InsideSigma
+	FitsInside  bool
+	Form        Form
+	Passive     bool              // keep of Flat, Rising and Falling those without a prior from falling below 0
+	Fits        Fitted            // which quantities are fitted
+	Prior       [quantities]Prior // what is known of them beforehand
 
 	// Sampled at the model's frequencies by Sample, Move and Evaluate, the gain by
 	// Gains.
@@ -63,10 +74,11 @@ type Point struct {
 	Back    []complex128 // u, what comes back from behind the point
 	Gain    []complex128 // ∂S/∂Γ of the point
 
-	undo  []complex128 // 1/Phasor
-	loop  []complex128 // 1/(1 − r'·u)
-	stamp int          // changes with whatever Sample and Move compute
-	ways  *ways        // of a stretch
+	inside [][]complex128 // of each place of Inside: what a unit of it reflects, from X
+	undo   []complex128   // 1/Phasor
+	loop   []complex128   // 1/(1 − r'·u)
+	stamp  int            // changes with whatever Sample and Move compute
+	ways   *ways          // of a stretch
 }
 
 // Prior is a normal distribution. Sigma 0: nothing is known.
@@ -185,13 +197,14 @@ type Model struct {
 	Sum      []complex128 // S at the test port
 	LoadGain []complex128 // ∂S/∂Γ at the load, by Gains
 
-	portLoop  []complex128    // 1/(1 − e11·Γ)
-	moved     [3][]complex128 // of stretchDerivative
-	movedWays ways
-	clock     int
-	seen      seen // what inward has computed last
-	gained    int  // how many points' gains belong to that
-	loadGain  bool // whether the load's does
+	portLoop    []complex128    // 1/(1 − e11·Γ)
+	moved       [3][]complex128 // of stretchDerivative
+	movedInside [][]complex128
+	movedWays   ways
+	clock       int
+	seen        seen // what inward has computed last
+	gained      int  // how many points' gains belong to that
+	loadGain    bool // whether the load's does
 }
 
 // seen is what the model was when it was evaluated last: what lies behind the
@@ -301,7 +314,7 @@ func (m *Model) Sample(p *Point) {
 		if p.ways == nil {
 			p.ways = &ways{}
 		}
-		m.sampleStretch(p, p.ways, p.Reflect, p.Through, p.Behind)
+		m.sampleStretch(p, p.ways, &p.inside, p.Reflect, p.Through, p.Behind)
 	}
 }
 

@@ -1,6 +1,6 @@
 package linemodel
 
-import ()
+import "slices"
 
 // saved is the state of a point that a step may change.
 type saved struct {
@@ -8,6 +8,17 @@ type saved struct {
 	form  Form
 	fits  Fitted
 	prior [quantities]Prior
+}
+
+// savedInside is the unevenness of a stretch that a step may change.
+type savedInside struct {
+	v     []float64
+	sigma float64
+	fits  bool
+}
+
+func (q *Point) savedInside() savedInside {
+	return savedInside{slices.Clone(q.Inside), q.InsideSigma, q.FitsInside}
 }
 
 func (q *Point) saved() saved {
@@ -25,6 +36,7 @@ func (q *Point) CopyFrom(p *Point) {
 	for c := range quantities { // which field a quantity is depends on the form
 		*q.quantity(c) = *p.quantity(c)
 	}
+	q.Inside, q.InsideSigma, q.FitsInside = slices.Clone(p.Inside), p.InsideSigma, p.FitsInside
 }
 
 // State is a fit to come back to: which points there are, their values, the
@@ -33,6 +45,7 @@ type State struct {
 	Cost   float64
 	points []*Point
 	values []saved
+	inside []savedInside
 	links  []Link
 	port   [2][portTerms]complex128
 	taps   []complex128
@@ -43,7 +56,7 @@ type State struct {
 func (p *Fit) Save() *State {
 	s := &State{Cost: p.Cost, points: append([]*Point(nil), p.Points...), links: append([]Link(nil), p.Links...), port: p.Port}
 	for _, q := range p.Points {
-		s.values = append(s.values, q.saved())
+		s.values, s.inside = append(s.values, q.saved()), append(s.inside, q.savedInside())
 	}
 	if p.Load != nil {
 		s.taps = append(s.taps, p.Load.Taps...)
@@ -70,10 +83,11 @@ func (p *Fit) Return(s *State) {
 		p.Load.stamp++
 	}
 	for i, q := range p.Points {
-		was, now := s.values[i], q.saved()
-		if now == was {
+		was, now, inside := s.values[i], q.saved(), s.inside[i]
+		if now == was && slices.Equal(inside.v, q.Inside) {
 			continue
 		}
+		q.Inside, q.InsideSigma, q.FitsInside = slices.Clone(inside.v), inside.sigma, inside.fits
 		q.Form, q.Fits, q.Prior = was.form, was.fits, was.prior
 		for c, v := range was.v {
 			*q.quantity(c) = v

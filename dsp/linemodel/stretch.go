@@ -57,9 +57,11 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 //
 //	S11 = a·(1 − P²)/(1 − a²P²),  S21 = (1 − a²)·P/(1 − a²P²),  P = e^{−γ'l}
 //
-// (of two tapers, each can take up half of the extent), referred to X, with the record's way through the stretch taken out, since
-// the model counts that already.
-func (m *Model) sampleStretch(p *Point, w *ways, reflect, through, behind []complex128) {
+// referred to X, with the record's way through the stretch taken out, since
+// the model counts that already. Each of the two tapers can take up half of the
+// extent. inside takes what each place of Inside reflects, from the middle of the
+// first edge.
+func (m *Model) sampleStretch(p *Point, w *ways, inside *[][]complex128, reflect, through, behind []complex128) {
 	taper := math.Min(math.Max(0, p.Taper), p.Extent/2)
 	length := p.Extent - taper
 	from := p.X + taper/2
@@ -69,16 +71,24 @@ func (m *Model) sampleStretch(p *Point, w *ways, reflect, through, behind []comp
 	sin, cos := math.Sincos(-delta / 2)
 	fixed := complex((p.Ratio-1)/(p.Ratio+1), 0) // the edge of other cable
 	shift := complex(1, 0)                       // (κ+1)/2
+	places := len(p.Inside)
+	gamma := m.Gamma[m.SpanAt(from+length/2)]
+	for len(*inside) < places {
+		*inside = append(*inside, make([]complex128, len(m.FrequencyHz)))
+	}
+	spacing := length / float64(places+1)
+	half := math.Min(spacing, velocity*(1-p.Drop)/m.FrequencyHz[len(m.FrequencyHz)-1]/4)
 	for k, f := range m.FrequencyHz {
 		a := fixed
 		free := 2 * math.Pi * f / velocity
+		kappa := complex(1, 0)
 		var slip complex128 // what the stretch does to the wave besides the record's way
 		if p.Form == Wet {
 			size := 1 / (1 - p.Drop)
 			if delta != 0 {
 				size *= math.Exp(-delta / math.Pi * m.octaves[k])
 			}
-			kappa := complex(size*cos, size*sin)
+			kappa = complex(size*cos, size*sin)
 			a = quotient(1-kappa, 1+kappa)
 			shift = complex((1+real(kappa))/2, 0)
 			e, turn := math.Exp(free*length*imag(kappa)), m.circle.at(-free*length*(real(kappa)-1))
@@ -103,9 +113,25 @@ func (m *Model) sampleStretch(p *Point, w *ways, reflect, through, behind []comp
 		loop := inverse(1 - a*a*square)
 		s11 := a * (1 - square) * loop
 		s21 := (1 - a*a) * slip * loop
+		s22 := s11
+		if places > 0 {
+			slowed := imag(gamma[k]) + free*(real(kappa)-1)
+			e, turn := math.Exp(-2*spacing*(real(gamma[k])-free*imag(kappa))), m.circle.at(-2*spacing*slowed)
+			next := complex(e*real(turn), e*imag(turn))
+			u := imag(m.circle.at(slowed * half))
+			there := complex(0, u*u/(slowed*half))
+			for i := range places {
+				there *= next
+				(*inside)[i][k] = there
+			}
+			for i, v := range p.Inside {
+				s11 += complex(v, 0) * (*inside)[i][k]
+				s22 += complex(v, 0) * (*inside)[places-1-i][k]
+			}
+		}
 		reflect[k] = s11 * w.lead[0][k]
 		through[k] = s21 * s21
-		behind[k] = s11 * w.back[k] * w.lead[1][k]
+		behind[k] = s22 * w.back[k] * w.lead[1][k]
 	}
 }
 
@@ -138,6 +164,10 @@ func (m *Model) stretchDerivative(dst []complex128, p *Point, quantity int) {
 			m.moved[i] = make([]complex128, len(dst))
 		}
 	}
+	if quantity >= quantities {
+		m.insideDerivative(dst, p, quantity-quantities)
+		return
+	}
 	w := p.ways
 	if quantity == ByExtent || quantity == ByTaper {
 		w = &m.movedWays
@@ -146,11 +176,22 @@ func (m *Model) stretchDerivative(dst []complex128, p *Point, quantity int) {
 	held := *v
 	*v += step
 	reflect, through, behind := m.moved[0], m.moved[1], m.moved[2]
-	m.sampleStretch(p, w, reflect, through, behind)
+	m.sampleStretch(p, w, &m.movedInside, reflect, through, behind)
 	*v = held
 	for k, u := range p.Back {
 		local := reflect[k] + through[k]*u*inverse(1-behind[k]*u)
 		d := p.Gain[k] * (local - p.Local[k])
 		dst[k] = complex(real(d)/step, imag(d)/step)
+	}
+}
+
+// insideDerivative is derivative for the unevenness at one place inside of a
+// stretch: to first order it adds to r and r', and lets all through.
+func (m *Model) insideDerivative(dst []complex128, p *Point, place int) {
+	front, back := p.inside[place], p.inside[len(p.Inside)-1-place]
+	w := p.ways
+	for k, u := range p.Back {
+		loop := p.loop[k] * u
+		dst[k] = p.Gain[k] * (front[k]*w.lead[0][k] + p.Through[k]*loop*loop*back[k]*w.back[k]*w.lead[1][k])
 	}
 }

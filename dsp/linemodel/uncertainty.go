@@ -53,7 +53,7 @@ func (p *Fit) Sigma() [][quantities]float64 {
 		return out
 	}
 	for c, item := range list {
-		if item.point != nil {
+		if item.point != nil && item.quantity < quantities {
 			out[index[item.point]][item.quantity] = math.Sqrt(math.Max(0, covariance.At(c, c)*p.Noise/2))
 		}
 	}
