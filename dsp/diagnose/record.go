@@ -106,20 +106,25 @@ func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept 
 		if s.Device == nil || occupied(middle) && s.LengthM < 0.5*fit.Cell(middle) {
 			continue
 		}
-		db := s.Device.ReturnLossDB
-		if db == 0 {
-			db = deviceDefaultDB
-		}
-		p := fit.NewPoint(middle, linemodel.Series)
-		p.Fits = linemodel.Fitting(linemodel.ByRising)
-		p.Prior[linemodel.ByRising].Sigma = 2 * math.Pow(10, -db/20)
-		fit.Insert(p)
+		fit.Insert(soundDevice(fit, s.Device.ReturnLossDB, middle))
 	}
 	fit.Evaluate()
 	if fit.Load != nil {
 		fit.QuickFitLoad()
 	}
 	fit.Refine(fit.Points, true, true, 6)
+}
+
+// soundDevice returns a device at x with what one of the given return loss may
+// reflect, dB, 0: not on record. It is not in the model yet.
+func soundDevice(fit *linemodel.Fit, db, x float64) *linemodel.Point {
+	if db == 0 {
+		db = deviceDefaultDB
+	}
+	p := fit.NewPoint(x, linemodel.Series)
+	p.Fits = linemodel.Fitting(linemodel.ByRising)
+	p.Prior[linemodel.ByRising].Sigma = 2 * math.Pow(10, -db/20)
+	return p
 }
 
 // soundJoint returns a joint at x with what a sound one may reflect. It is not

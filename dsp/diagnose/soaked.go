@@ -44,8 +44,10 @@ func (v *view) soaked() *soaking {
 		return nil
 	}
 	var named *linemodel.Point
+	wet := false // was named without a stretch that fits: uneven
 	for _, o := range b.named {
 		if o.finding.Cause == WaterInCable && o.finding.Confidence > soakedNamed {
+			wet = true
 			if p, _ := b.point(o); p != nil && p.Form == linemodel.Wet && wetEnough(p) {
 				named = p
 			}
@@ -54,7 +56,7 @@ func (v *view) soaked() *soaking {
 	s := newSoakSearch(b, v.found)
 	trials := s.search()
 	base := s.fit.Cost // with what was found at joints
-	if v.claims() {
+	if v.claims() && (named != nil || !wet) {
 		s.adopt(b.fit)
 		if named == nil && s.fit.Cost > base {
 			s.fit.Restore(s.base[0])

@@ -12,6 +12,7 @@ import (
 // soakSearch is a model of the line of the record on a thinned sweep.
 type soakSearch struct {
 	*bench
+	seen []float64          // where the joints are seen
 	base []*linemodel.State // the line of the record: with what was found at joints, and without
 }
 
@@ -62,7 +63,7 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 		fit.Load = causalLoad(fit)
 	}
 	s := &soakSearch{bench: &bench{fit: fit, path: b.path, load: b.load, joints: b.joints}}
-	scale := 1.0
+	s.seen = append(s.seen, s.joints...)
 	strong := false // at joints, which may be edges
 	for i := range found.Reflections {
 		r := &found.Reflections[i]
@@ -71,6 +72,13 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 			continue
 		}
 		if !atEnd && r.Total == locate.NotTotal {
+			if r.Kind == locate.AtJoint {
+				for k, x := range s.joints {
+					if math.Abs(x-r.DistanceM) < 2*placeSigma(x)+0.5*fit.Cell(x) && k > 0 {
+						s.seen[k] = r.DistanceM
+					}
+				}
+			}
 			if !r.Excess || r.Kind == locate.Mid {
 				continue
 			}
@@ -79,11 +87,8 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 		for _, p := range r.Points {
 			s.insertCopy(p)
 		}
-		if atEnd && len(r.Points) > 0 && math.Abs(r.DistanceM-length) < 3*placeSigma(length) {
-			scale = r.DistanceM / length
-		}
 	}
-	s.soundJoints(scale)
+	s.sound()
 	s.settleBase()
 	s.base = append(s.base, fit.Save())
 	if strong {
@@ -92,7 +97,7 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 				fit.Remove(q)
 			}
 		}
-		s.soundJoints(scale)
+		s.sound()
 		s.settleBase()
 		s.base = append(s.base, fit.Save())
 	}
@@ -219,19 +224,33 @@ func (s *soakSearch) insertCopy(p *linemodel.Point) *linemodel.Point {
 	return q
 }
 
-// soundJoints puts sound joints where nothing else stands.
-func (s *soakSearch) soundJoints(scale float64) {
-	for i, x := range s.joints {
-		if i == len(s.joints)-1 {
-			break
-		}
-		x *= scale
-		free := true
+// sound puts sound joints and devices where nothing else stands: joints where
+// the sweep shows them, else where the record has them.
+func (s *soakSearch) sound() {
+	free := func(x float64) bool {
 		for _, q := range s.fit.Points {
-			free = free && (q.Form == linemodel.Wet || math.Abs(q.X-x) > 0.6*s.fit.Cell(x))
+			if q.Form != linemodel.Wet && math.Abs(q.X-x) < 0.6*s.fit.Cell(x) {
+				return false
+			}
 		}
-		if free {
-			s.fit.Insert(soundJoint(s.fit, x))
+		return true
+	}
+	for i, x := range s.joints[:len(s.joints)-1] {
+		at := s.seen[i]
+		if !free(at) {
+			continue
+		}
+		joint := soundJoint(s.fit, at)
+		if i > 0 {
+			joint.Fits[linemodel.ByPlace] = true
+			joint.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: x, Sigma: placeSigma(x)}
+		}
+		s.fit.Insert(joint)
+	}
+	for _, sp := range s.path.Spans {
+		middle := sp.StartM + sp.LengthM/2
+		if sp.Device != nil && (free(middle) || sp.LengthM > 0.5*s.fit.Cell(middle)) {
+			s.fit.Insert(soundDevice(s.fit, sp.Device.ReturnLossDB, middle))
 		}
 	}
 }
@@ -272,7 +291,7 @@ func (s *soakSearch) with(p *linemodel.Point, from *linemodel.State) *linemodel.
 		}
 	}
 	s.replace(instead, c)
-	s.soundJoints(1)
+	s.sound()
 	fit.Evaluate()
 	if fit.Load != nil {
 		fit.FitLoad()
@@ -355,6 +374,10 @@ func (s *soakSearch) starts(span int) (out []soakStart) {
 				continue
 			}
 			paired := false
+			// The far edge may be hidden in the joint behind.
+			if behind := sp.StartM + sp.LengthM; behind-near.x < wetMostM && behind-near.x > 0.3 {
+				out = append(out, soakStart{near.x - taper/2, behind - near.x + taper/2, taper, drop, near.deviations * near.deviations})
+			}
 			for _, far := range seen {
 				gap := far.x - near.x
 				if far.reflect < -0.02*near.reflect || far.reflect > -1.3*near.reflect || gap < 0.3 || gap > 1.4*wetMostM {
@@ -371,6 +394,12 @@ func (s *soakSearch) starts(span int) (out []soakStart) {
 				if near.x-taper/2+extent < sp.StartM+sp.LengthM {
 					out = append(out, soakStart{near.x - taper/2, extent, math.Min(taper, 0.45*extent), drop, near.deviations * near.deviations})
 				}
+			}
+		}
+		for _, far := range seen { // or the near one in the joint in front
+			drop := math.Min(2*far.reflect/(1+far.reflect), 0.3)
+			if gap := far.x - sp.StartM; drop > soakedDrop/2 && gap > 0.3 && gap < 1.4*wetMostM {
+				out = append(out, soakStart{sp.StartM, gap*(1-drop) + taper/2, taper, drop, far.deviations * far.deviations})
 			}
 		}
 	}
