@@ -48,6 +48,9 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	}
 	out.Findings = append(out.Findings, named...)
 	out.Findings = atFarEnd(out.Findings, line, path)
+	if trials := b.endAtAntenna(line); len(trials) > 0 {
+		out.Findings = b.withEnd(out.Findings, trials)
+	}
 	b.antennaAgain(out.Findings, line)
 	if line.Load.Kind == cables.Unstated {
 		unstatedEnd(out.Findings)
@@ -59,6 +62,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		out.Findings = b.withNearLoad(out.Findings, trials)
 	}
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
+	hasMirror = hasMirror && !b.blocked()
 	if hasMirror && lost.significant() && !slowed(out.Findings) {
 		out.Findings = append(out.Findings, lossFinding(lost))
 	}
