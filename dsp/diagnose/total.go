@@ -40,7 +40,7 @@ func (b *bench) endAt(x float64, form linemodel.Form) *linemodel.Point {
 	if form == linemodel.ShortEnd {
 		stray = 2 * math.Pi * fit.MiddleHz * shortLoopH / b.path.ReferenceOhm
 	}
-	p.Flat, p.Passive = 0.02, true
+	p.Flat = 0.02
 	p.Fits = linemodel.Fitting(linemodel.ByFlat, linemodel.ByRising, linemodel.ByFalling, linemodel.ByPlace)
 	p.Prior[linemodel.ByFlat].Sigma = endLeaksSigma
 	p.Prior[linemodel.ByRising].Sigma = stray

@@ -36,10 +36,10 @@ func (f Form) Ends() bool { return f == OpenEnd || f == ShortEnd }
 //
 //	y, z = Flat + j·Rising·q      r as above, times e^{−Falling·√q}
 //
-// which stand for what leaks across an open end and its stray capacitance, for
-// the resistance and the inductance of a short, and for loss on the way there
-// and back beyond the record (D. M. Pozar, "Microwave Engineering", 4th ed., ch.
-// 2.3, from memory).
+// where Flat and Rising, never below 0, are what leaks across an open end and its
+// stray capacitance, or the resistance and the inductance of a short, and Falling
+// is loss on the way there and back beyond the record, or less of it (D. M.
+// Pozar, "Microwave Engineering", 4th ed., ch. 2.3, from memory).
 //
 // The two stretches begin at X and go on for Extent metres. A Wet one slows
 // the wave by κ and lowers the impedance by the same factor,
