@@ -27,11 +27,11 @@ const endExplains = 0.4
 
 // atEnd names a fault at the connector of an open or a short, or returns nil.
 func (b *bench) atEnd(found []locate.Reflection) []trial {
-	sign := 1.0
+	sign, recordedKind := 1.0, OpenCircuit // that is no fault
 	switch b.load {
 	case cables.Open:
 	case cables.Short:
-		sign = -1
+		sign, recordedKind = -1, ShortCircuit
 	default:
 		return nil
 	}
@@ -52,7 +52,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			strongest = p
 		}
 	}
-	if fit.RMS(strongest) < 0.3 || hidden(found, length) || turned(found, b.load) {
+	if fit.RMS(strongest) < 0.3 || hidden(found, length) || b.blocked() {
 		return nil
 	}
 	held := fit.Save()
@@ -72,7 +72,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		return q
 	}
 	var out []trial
-	attempt := func(p *linemodel.Point, cause Cause, prior float64) {
+	attempt := func(p *linemodel.Point, speaks Cause, prior float64) {
 		for _, x := range []float64{strongest.X, length} {
 			q := end(x)
 			turn(fit, q, x, strongest.X, strongest.Reflect[len(strongest.Reflect)/2])
@@ -98,11 +98,13 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			if p != nil {
 				score -= 2 * float64(count(p.Fits)-1)
 			}
-			point := q
+			point, cause := q, speaks
 			if copied != nil {
-				point = copied
+				point, cause = copied, b.causeOf(speaks, copied)
 			}
-			out = append(out, trial{cause: cause, point: point, score: score, state: fit.Save()})
+			if cause != recordedKind {
+				out = append(out, trial{cause: cause, point: point, score: score, state: fit.Save()})
+			}
 			fit.Restore(held)
 		}
 	}
@@ -110,6 +112,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 	lossSigma = 1
 	attempt(nil, LossySection, -2)
 	lossSigma = soundLoss
+	out = append(out, b.otherEnd(instead, strongest)...)
 	for _, c := range circuits() {
 		if !c.needsJoint {
 			continue
@@ -136,14 +139,19 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 	return kept
 }
 
-// turned says whether the far end is a total reflection of the other kind.
-func turned(found []locate.Reflection, load cables.LoadKind) bool {
-	for i := range found {
-		if r := &found[i]; r.Kind == locate.AtFarEnd && (load == cables.Open && r.Total == locate.LikeShort || load == cables.Short && r.Total == locate.LikeOpen) {
-			return true
+// otherEnd tries an end of the other kind than the record's at the far end,
+// in place of the given points.
+func (b *bench) otherEnd(instead []*linemodel.Point, strongest *linemodel.Point) []trial {
+	length := b.path.LengthM()
+	reach := math.Max(b.fit.Cell(length), 3*placeSigma(length))
+	var out []trial
+	for _, t := range b.endsBetween(instead, length-reach, length+reach, strongest.X, strongest.Local) {
+		if !b.recorded(t.point) {
+			t.score += 2 - float64(count(t.point.Fits)) + math.Log(1-totalEndIsSound) // weighed as the circuits are
+			out = append(out, t)
 		}
 	}
-	return false
+	return out
 }
 
 // hidden says whether a total reflection lies before x.

@@ -49,19 +49,14 @@ func circuits() []circuit {
 		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, 0, 0, -0.5, alone(rising)},
 		{WaterInConnector, linemodel.Shunt, linemodel.Fitting(flat, rising, falling, place), true, 0, 0, 0,
 			[][3]float64{{0.1, 0.6, 0.02}, {0.1, 1, 0.03}, {0.1, 1.6, 0.04}, {0.5, 0.8, 0.03}, {1, 0.5, 0.02}}},
-		{OpenCircuit, linemodel.Step, linemodel.Fitting(flat, place), false, 0, 0, -1, [][3]float64{{0.95}}},
-		{ShortCircuit, linemodel.Step, linemodel.Fitting(flat, place), false, 0, 0, -1, [][3]float64{{-0.95}}},
 	}
 }
 
 // guesses sets the sizes to begin with where the reflection is size: that of a
-// reactance, x/√(4 + x²), or for a step as they are.
+// reactance, x/√(4 + x²).
 func (c *circuit) guesses(size float64) []func(p *linemodel.Point) {
 	size = math.Min(size, 0.9)
 	scale := 2 * size / math.Sqrt(1-size*size)
-	if c.form == linemodel.Step {
-		scale = 1
-	}
 	var out []func(p *linemodel.Point)
 	for _, v := range c.sizes {
 		out = append(out, func(p *linemodel.Point) {
@@ -74,7 +69,7 @@ func (c *circuit) guesses(size float64) []func(p *linemodel.Point) {
 // shape gives p the form of circuit c and what is fitted of it; sizes are left
 // as they are.
 func (c *circuit) shape(p *linemodel.Point, middleHz float64) {
-	p.Form, p.Fits, p.Passive = c.form, c.fits, c.form != linemodel.Step
+	p.Form, p.Fits, p.Passive = c.form, c.fits, true
 	switch {
 	case c.ownSigma == 0:
 	case c.own == linemodel.ByRising:
@@ -82,9 +77,7 @@ func (c *circuit) shape(p *linemodel.Point, middleHz float64) {
 	default:
 		p.Fits[c.own], p.Prior[c.own] = true, linemodel.Prior{Sigma: c.ownSigma}
 	}
-	if p.Passive {
-		p.Flat, p.Rising, p.Falling = math.Max(0, p.Flat), math.Max(0, p.Rising), math.Max(0, p.Falling)
-	}
+	p.Flat, p.Rising, p.Falling = math.Max(0, p.Flat), math.Max(0, p.Rising), math.Max(0, p.Falling)
 }
 
 // unknownSplice is what it costs a connector to be where the record has none:
@@ -99,13 +92,26 @@ func (b *bench) byChance(joint float64) float64 {
 	return math.Max(0, math.Log(between/(math.Sqrt(2*math.Pi)*placeSigma(joint))))
 }
 
-// parted says whether a contact is one no longer: above a few hundred ohm, or
-// with a gap of about a picofarad, it is an open circuit. Common practice, no
-// source.
-func parted(p *linemodel.Point, middleHz, referenceOhm float64) bool {
+// causeOf is what a circuit of cause, fitted as p, speaks for. A contact is one
+// no longer above a few hundred ohm, or with a gap of about a picofarad: it is an
+// open circuit. And whatever turns nearly everything back is a total reflection,
+// by its sign, and no fault of a connector. Common practice, no source.
+func (b *bench) causeOf(cause Cause, p *linemodel.Point) Cause {
 	const ohm, farad = 250, 1.5e-12
-	return p.Flat*referenceOhm > ohm || p.Falling*referenceOhm > 1/(2*math.Pi*middleHz*farad)
+	z := b.path.ReferenceOhm
+	all := b.fit.RMS(p) > lumpedMost
+	switch {
+	case p.Form == linemodel.Series && (all || cause == PoorContact && (p.Flat*z > ohm || p.Falling*z > 1/(2*math.Pi*b.fit.MiddleHz*farad))):
+		return OpenCircuit
+	case p.Form == linemodel.Shunt && all:
+		return ShortCircuit
+	}
+	return cause
 }
+
+// lumpedMost is the |Γ| up to which a contact, a mismatch, water or a dent
+// reflects.
+const lumpedMost = 0.8
 
 // startSizes are sizes, relative to the line's impedance, from one of which a
 // circuit's fit finds its way where no reflection of its own tells its size.
@@ -180,7 +186,6 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			p.CopyFrom(q)
 			fit.Sample(p)
 			t := b.begun(points, p)
-			t.cause = c.cause
 			t.score += c.prior - float64(count(c.fits))
 			if c.needsJoint && !recorded {
 				t.score -= unknownSplice
@@ -191,17 +196,12 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
 				t.score -= 8 // a capacitance without loss is not water
 			}
-			if c.cause == PoorContact && parted(p, fit.MiddleHz, b.path.ReferenceOhm) {
-				t.cause = OpenCircuit
-			}
+			t.cause = b.causeOf(c.cause, p)
 			out = append(out, t)
 			fit.Restore(held)
 		}
 	}
 	for _, c := range circuits() {
-		if (c.cause == OpenCircuit || c.cause == ShortCircuit) && size < 0.5 {
-			continue
-		}
 		if c.needsJoint && atJoint {
 			attempt(&c, true)
 		}
@@ -264,14 +264,25 @@ func nearest(joints []float64, x float64) (float64, bool) {
 
 // replace puts p in place of the given points, and what goes with it: sound
 // joints beside it, what lies behind a slow stretch moved back to where it is,
-// and a load seen through it.
+// and a load seen through it; behind an end there is nothing.
 func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 	fit := b.fit
 	for _, q := range instead {
 		fit.Remove(q)
 	}
+	if p.Form.Ends() {
+		for _, q := range append([]*linemodel.Point(nil), fit.Points...) {
+			if q.X > p.X {
+				fit.Remove(q)
+			}
+		}
+		fit.Load = nil
+	}
 	fit.Insert(p)
 	for _, x := range b.joints {
+		if p.Form.Ends() && x > p.X {
+			break
+		}
 		if math.Abs(x-p.X) > 2*fit.Cell(x) || math.Abs(x-p.X) < 0.03 || x == 0 || b.taken(x) {
 			continue
 		}
@@ -337,12 +348,17 @@ func (b *bench) settle(trials []trial) []trial {
 	sortTrials(trials)
 	held := b.fit.Save()
 	var out []trial
-	seen := map[Cause]int{}
+	type kind struct {
+		cause Cause
+		ends  bool
+	}
+	seen := map[kind]int{}
 	for _, t := range trials {
-		if seen[t.cause] == 2 {
+		k := kind{t.cause, t.point.Form.Ends()}
+		if seen[k] == 2 {
 			continue
 		}
-		seen[t.cause]++
+		seen[k]++
 		b.fit.Restore(t.state)
 		if len(out) < 6 {
 			before := b.fit.Cost
@@ -350,10 +366,12 @@ func (b *bench) settle(trials []trial) []trial {
 			t.score += (before - b.fit.Cost) / b.unit
 			t.state = b.fit.Save()
 		}
+		t.cause = b.causeOf(t.cause, t.point)
 		t.words = describe(t.point, nil, b.fit, 0, "")[0]
 		out = append(out, t)
 	}
 	b.fit.Restore(held)
+	out = endsForTotals(out)
 	sortTrials(out)
 	return out
 }

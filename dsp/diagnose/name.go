@@ -3,6 +3,7 @@ package diagnose
 import (
 	"context"
 	"math"
+	"slices"
 
 	"downlead/dsp/linemodel"
 	"downlead/dsp/locate"
@@ -33,22 +34,30 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 	recordCost := b.fit.Cost
 	consumed := map[*locate.Reflection]bool{}
 	named := map[*locate.Reflection]*verdictOf{}
+	var hiddenBy *linemodel.Point // the end of what can be seen
 	for i, c := range kept {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		if !c.excess || consumed[c.head()] {
+		if !c.excess || consumed[c.head()] || hiddenBy != nil && c.points[0].X > hiddenBy.X {
 			continue
 		}
 		trials, partner := b.hypotheses(i, kept, consumed)
-		trials = b.settle(trials)
+		trials = b.settle(endsForTotals(trials))
 		b.temperTo(trials)
 		best := trials[0]
 		b.fit.Restore(best.state)
 		f := finding(*c.head())
-		f.IsFault, f.DistanceM, f.ExtentM = true, math.Max(0, best.point.X), best.point.Extent
+		f.IsFault, f.DistanceM, f.ExtentM = best.cause != FarEnd, math.Max(0, best.point.X), best.point.Extent
+		if b.isTotal(best) {
+			hiddenBy = best.point
+		}
+		f.Alternatives = []Alternative{}
 		nameFinding(&f, trials)
 		f.Confidence *= trust(best.state.Cost / recordCost)
+		if best.cause == FarEnd {
+			f.Alternatives = []Alternative{}
+		}
 		for k := range f.Alternatives {
 			f.Alternatives[k].Confidence *= trust(best.state.Cost / recordCost)
 		}
@@ -68,7 +77,7 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 		if v, ok := named[r]; ok {
 			out = append(out, v.finding)
 			b.named = append(b.named, v)
-		} else if !consumed[r] {
+		} else if !consumed[r] && (hiddenBy == nil || r.DistanceM < hiddenBy.X) {
 			out = append(out, finding(*r))
 		}
 	}
@@ -109,11 +118,11 @@ type verdictOf struct {
 // one of the others; partner tells which one a trial takes in.
 func (b *bench) hypotheses(i int, all []*cluster, consumed map[*locate.Reflection]bool) (trials []trial, partner map[*linemodel.Point]*cluster) {
 	c := all[i]
-	trials = append(b.circuits(c.points), b.dent(c.points)...)
+	trials = slices.Concat(b.circuits(c.points), b.dent(c.points), b.ends(c))
 	partner = map[*linemodel.Point]*cluster{}
 	if b.fit.RMS(c.points[0]) > edgeAbove {
 		for _, d := range all[i+1:] {
-			if consumed[d.head()] || b.fit.RMS(d.points[0]) < edgeAbove {
+			if consumed[d.head()] || b.fit.RMS(d.points[0]) < edgeAbove || d.head().Total != locate.NotTotal {
 				continue
 			}
 			x := c.points[0].X

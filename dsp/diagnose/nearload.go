@@ -79,7 +79,7 @@ func (b *bench) nearLoad(found []locate.Reflection) []trial {
 				fit.Insert(p)
 				fit.Evaluate()
 				fit.Refine([]*linemodel.Point{p}, false, true, 8)
-				t := trial{cause: c.cause, point: p, score: -fit.Cost/side.unit + c.prior - float64(count(c.fits)), state: fit.Save()}
+				t := trial{cause: side.causeOf(c.cause, p), point: p, score: -fit.Cost/side.unit + c.prior - float64(count(c.fits)), state: fit.Save()}
 				t.words = describe(p, nil, fit, 0, "")[0]
 				out = append(out, t)
 				fit.Restore(held)

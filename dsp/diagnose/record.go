@@ -43,9 +43,6 @@ func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept 
 			r := &found.Reflections[i]
 			if r.Kind == locate.AtFarEnd || r.Total != locate.NotTotal {
 				for _, p := range r.Points {
-					if stays[p] {
-						continue
-					}
 					stays[p] = true
 					if end == nil || fit.RMS(p) > fit.RMS(end) {
 						end = p

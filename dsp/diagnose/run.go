@@ -50,6 +50,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.Warnings = append(out.Warnings, coverageWarnings(judged, line)...)
 	out.Findings = append(out.Findings, first.findings...)
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
+	hasMirror = hasMirror && !b.blocked()
 	if hasMirror && lost.significant() && !slowed(out.Findings) {
 		out.Findings = append(out.Findings, lossFinding(lost))
 	}
@@ -100,6 +101,9 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 		v.findings = append(v.findings, b.soakedFinding(found.Known[0]))
 	}
 	v.findings = atFarEnd(v.findings, line, path)
+	if trials := b.endAtAntenna(line); len(trials) > 0 {
+		v.findings = b.withEnd(v.findings, trials)
+	}
 	b.antennaAgain(v.findings, line)
 	if line.Load.Kind == cables.Unstated {
 		unstatedEnd(v.findings)

@@ -11,12 +11,11 @@ import (
 // What a stretch of other cable is taken to be: 75-ohm cable in a 50-ohm line,
 // or the other way round, made to about 3 %. Common practice, no source.
 const (
-	foreignRatio     = 1.5
-	ratioSigma       = 0.045
-	foreignLeastM    = 0.2    // shorter than any jumper
-	certainlyTotalDB = 0.25   // what reflects that much is an open or a short
-	edgeAbove        = 0.06   // |Γ| of an edge worth trying as one
-	stretchPower     = 1.2e-4 // |Γ|² of a stretch that unevenness does not make, 39 dB
+	foreignRatio  = 1.5
+	ratioSigma    = 0.045
+	foreignLeastM = 0.2    // shorter than any jumper
+	edgeAbove     = 0.06   // |Γ| of an edge worth trying as one
+	stretchPower  = 1.2e-4 // |Γ|² of a stretch that unevenness does not make, 39 dB
 )
 
 // foreign tries a stretch of other cable with edges at about from and to instead
@@ -270,7 +269,7 @@ func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
 	var open *cluster
 	for i := range found {
 		r := &found[i]
-		if len(r.Points) == 0 || r.Kind == locate.EchoOf || r.Total != locate.NotTotal && (r.Kind == locate.AtFarEnd || r.ReturnLossDB < certainlyTotalDB) {
+		if len(r.Points) == 0 || r.Kind == locate.EchoOf {
 			open = nil
 			continue
 		}

@@ -143,7 +143,7 @@ const hiddenDB = 20.0
 
 // hides says whether next to nothing passes p.
 func hides(p *linemodel.Point) bool {
-	if p.Form == linemodel.Step && math.Abs(p.Flat) >= totalAbove {
+	if p.Form.Ends() || p.Form == linemodel.Step && math.Abs(p.Flat) >= totalAbove {
 		return true
 	}
 	sum := 0.0

@@ -206,6 +206,8 @@ func describe(p *linemodel.Point, sigma map[int]float64, fit *linemodel.Fit, zLi
 		d.shunt()
 	case linemodel.Step:
 		d.step()
+	case linemodel.OpenEnd, linemodel.ShortEnd:
+		d.end()
 	case linemodel.Wet:
 		d.wet()
 	case linemodel.Foreign:
@@ -333,6 +335,22 @@ func (d *description) step() {
 	}
 	after := d.zLine * (1 + r) / (1 - r)
 	d.say("step of impedance %s → %s%s", significant(d.zLine), uncertain(after, 2*d.zLine*sigma/((1-r)*(1-r)), "ohm"), d.where())
+}
+
+func (d *description) end() {
+	p := d.p
+	flat, rising := d.sigma[linemodel.ByFlat], d.sigma[linemodel.ByRising]
+	back := 100 * d.fit.RMS(p)
+	if p.Form == linemodel.OpenEnd {
+		d.say("like an open circuit: the voltage comes back upright, %.1f %% of it%s", back, d.where())
+		d.say("across the open end %s and %s", size(1e3*p.Flat/d.zLine, 1e3*flat/d.zLine, "mS"), size(1e12*shuntF(p.Rising, d.zLine, d.f0), 1e12*shuntF(rising, d.zLine, d.f0), "pF"))
+	} else {
+		d.say("like a short circuit: the voltage comes back inverted, %.1f %% of it%s", back, d.where())
+		d.say("in the short %s and %s", size(p.Flat*d.zLine, flat*d.zLine, "ohm"), size(1e9*inductanceH(p.Rising, d.zLine, d.f0), 1e9*inductanceH(rising, d.zLine, d.f0), "nH"))
+	}
+	if s := d.sigma[linemodel.ByFalling]; p.Falling > 2*s {
+		d.say("on the way there and back %s dB more is lost at %s than the record says", significant(p.Falling/cables.NeperPerDB), hertz(d.f0))
+	}
 }
 
 func (d *description) wet() {

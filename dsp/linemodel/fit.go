@@ -482,7 +482,7 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 			low, high := math.Inf(-1), math.Inf(1)
 			switch item.quantity {
 			case ByFlat, ByRising, ByFalling:
-				if q.Passive && q.Prior[item.quantity].Sigma == 0 {
+				if q.Form.Ends() && item.quantity != ByFalling || q.Passive && q.Prior[item.quantity].Sigma == 0 {
 					low = 0
 				}
 				if q.Form == Step && item.quantity == ByFlat {

@@ -12,12 +12,17 @@ import (
 type Form int
 
 const (
-	Series  Form = iota // impedance z in series: r = z/(2+z), through 1−r
-	Shunt               // admittance y across:   r = −y/(2+y), through 1+r
-	Step                // change of impedance, or the end: r, through² 1−r²
-	Wet                 // a stretch whose dielectric has taken up water
-	Foreign             // a stretch of other cable
+	Series   Form = iota // impedance z in series: r = z/(2+z), through 1−r
+	Shunt                // admittance y across:   r = −y/(2+y), through 1+r
+	Step                 // change of impedance, or the end: r, through² 1−r²
+	Wet                  // a stretch whose dielectric has taken up water
+	Foreign              // a stretch of other cable
+	OpenEnd              // the line ends in admittance y: r = (1−y)/(1+y), nothing through
+	ShortEnd             // the line ends in impedance z: r = (z−1)/(z+1), nothing through
 )
+
+// Ends says whether nothing passes such a point.
+func (f Form) Ends() bool { return f == OpenEnd || f == ShortEnd }
 
 // Point is one place of reflection in the model. With q = f/f0, a point is a
 // series impedance or a shunt admittance, relative to the line's,
@@ -27,7 +32,14 @@ const (
 //
 // (a resistance, an inductance and a gap; a conductance, a lossy dielectric and
 // a capacitance), or a step r = Flat·e^{−Rising·√q}, which may be the end of a
-// line with more loss than its record.
+// line with more loss than its record. At the two ends
+//
+//	y, z = Flat + j·Rising·q      r as above, times e^{−Falling·√q}
+//
+// where Flat and Rising, never below 0, are what leaks across an open end and its
+// stray capacitance, or the resistance and the inductance of a short, and Falling
+// is loss on the way there and back beyond the record, or less of it (D. M.
+// Pozar, "Microwave Engineering", 4th ed., ch. 2.3, from memory).
 //
 // The two stretches begin at X and go on for Extent metres. A Wet one slows
 // the wave by κ and lowers the impedance by the same factor,
@@ -310,12 +322,30 @@ func (m *Model) Sample(p *Point) {
 			r := -quotient(v, 2+v)
 			p.Reflect[k], p.Through[k], p.Behind[k] = r, (1+r)*(1+r), r
 		}
+	case OpenEnd, ShortEnd:
+		sign := 1.0
+		if p.Form == ShortEnd {
+			sign = -1
+		}
+		for k, q := range m.Ratio {
+			v := complex(p.Flat, p.Rising*q)
+			p.Reflect[k] = quotient(1-v, 1+v) * complex(sign*p.lossBeyond(q), 0)
+			p.Through[k], p.Behind[k] = 0, 0
+		}
 	default:
 		if p.ways == nil {
 			p.ways = &ways{}
 		}
 		m.sampleStretch(p, p.ways, &p.inside, p.Reflect, p.Through, p.Behind)
 	}
+}
+
+// lossBeyond is what the way there and back to an end loses beyond the record.
+func (p *Point) lossBeyond(q float64) float64 {
+	if p.Falling == 0 {
+		return 1
+	}
+	return math.Exp(-p.Falling * math.Sqrt(q))
 }
 
 // Forward computes the sweep that the model predicts, and what each point
@@ -495,6 +525,20 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 		for k, g := range p.Local {
 			dst[k] = p.Gain[k] * (1 + g) * (1 + g) * -0.5
 		}
+	case OpenEnd, ShortEnd: // as across the line with nothing behind, and in series with a short behind
+		sign := complex(1, 0)
+		if p.Form == ShortEnd {
+			sign = -1
+		}
+		for k, g := range p.Reflect {
+			left := complex(p.lossBeyond(m.Ratio[k]), 0)
+			if quantity == ByFalling {
+				dst[k] = p.Gain[k] * g * complex(-math.Sqrt(m.Ratio[k]), 0)
+				continue
+			}
+			g = 1 + sign*g/left
+			dst[k] = p.Gain[k] * g * g * left * sign * -0.5
+		}
 	default: // of Γ = (r+u)/(1+r·u)
 		for k, u := range p.Back {
 			loop := p.loop[k]
@@ -502,6 +546,7 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 		}
 	}
 	switch {
+	case p.Form.Ends() && quantity == ByFalling: // done
 	case p.Form == Step && quantity == ByFlat:
 		if p.Rising != 0 {
 			for k, q := range m.Ratio {

@@ -241,7 +241,7 @@ func TestDerivatives(t *testing.T) {
 	got := make([]complex128, len(m.FrequencyHz))
 	p.Forward()
 	names := [4]string{"flat", "rising", "falling", "place"}
-	for i, q := range p.Points {
+	check := func(i int, q *Point) {
 		for c, name := range names {
 			if q.Form == Step && c == ByFalling {
 				continue // a step has none
@@ -260,6 +260,16 @@ func TestDerivatives(t *testing.T) {
 			})
 		}
 	}
+	for i, q := range p.Points {
+		check(i, q)
+	}
+	for _, form := range []Form{OpenEnd, ShortEnd} { // nothing shows behind these
+		last.Form, last.Flat, last.Rising, last.Falling = form, 0.1, 0.3, 0.2
+		p.Sample(last)
+		check(len(p.Points)-1, last)
+	}
+	last.Form, last.Flat, last.Rising, last.Falling = Step, 0.8, 0.2, 0
+	p.Sample(last)
 	list := parameters(nil, true)
 	p.Forward()
 	p.jacobian(list)

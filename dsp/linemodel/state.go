@@ -48,19 +48,20 @@ type State struct {
 	inside []savedInside
 	links  []Link
 	port   [2][portTerms]complex128
+	load   *Load
 	taps   []complex128
-	load   []complex128
+	gamma  []complex128
 }
 
 // Save returns the present state.
 func (p *Fit) Save() *State {
-	s := &State{Cost: p.Cost, points: append([]*Point(nil), p.Points...), links: append([]Link(nil), p.Links...), port: p.Port}
+	s := &State{Cost: p.Cost, points: append([]*Point(nil), p.Points...), links: append([]Link(nil), p.Links...), port: p.Port, load: p.Load}
 	for _, q := range p.Points {
 		s.values, s.inside = append(s.values, q.saved()), append(s.inside, q.savedInside())
 	}
 	if p.Load != nil {
 		s.taps = append(s.taps, p.Load.Taps...)
-		s.load = append(s.load, p.Load.Gamma...)
+		s.gamma = append(s.gamma, p.Load.Gamma...)
 	}
 	return s
 }
@@ -77,9 +78,9 @@ func (p *Fit) Return(s *State) {
 	p.Points = append(p.Points[:0], s.points...)
 	p.Links = append(p.Links[:0], s.links...)
 	p.Port = s.port
-	if p.Load != nil {
+	if p.Load = s.load; p.Load != nil {
 		copy(p.Load.Taps, s.taps)
-		copy(p.Load.Gamma, s.load)
+		copy(p.Load.Gamma, s.gamma)
 		p.Load.stamp++
 	}
 	for i, q := range p.Points {
