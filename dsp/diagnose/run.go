@@ -48,7 +48,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	}
 	out.Findings = append(out.Findings, named...)
 	out.Findings = atFarEnd(out.Findings, line, path)
-	b.antennaAgain(out.Findings, line)
+	out.Findings = b.judgeAntenna(out.Findings, line)
 	if line.Load.Kind == cables.Unstated {
 		unstatedEnd(out.Findings)
 	}
@@ -121,23 +121,16 @@ func finding(r locate.Reflection) Finding {
 func atFarEnd(found []Finding, line *cables.Line, path *cables.Path) []Finding {
 	length := path.LengthM()
 	moved := 0.0
-	antenna := -1
-	for i, f := range found {
+	for _, f := range found {
 		if f.IsFault && (f.Cause == WrongImpedance || f.Cause == WaterInCable) {
 			moved += mostVelocityChange * f.ExtentM
-		}
-		if f.IsFault && f.Cause == AntennaFault {
-			antenna = i
 		}
 	}
 	expected := map[cables.LoadKind]Cause{cables.Open: OpenCircuit, cables.Short: ShortCircuit}[line.Load.Kind]
 	var out []Finding
-	for i, f := range found {
+	for _, f := range found {
 		if f.IsFault && f.Cause == expected && moved > 0 && math.Abs(f.DistanceM-length) < moved+3*placeSigma(length) {
 			f.Cause, f.IsFault, f.Place, f.Alternatives = FarEnd, false, "far end, moved by the stretch in front of it", []Alternative{}
-		}
-		if antenna >= 0 && i != antenna && f.IsFault && f.Place == "connector at the load" {
-			continue
 		}
 		out = append(out, f)
 	}
