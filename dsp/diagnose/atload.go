@@ -1,15 +1,11 @@
 package diagnose
 
 import (
-	"fmt"
 	"math"
-	"math/cmplx"
-	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
 	"downlead/dsp/locate"
-	"downlead/dsp/sweep"
 )
 
 // The connector at the load is the one place where a fault has no echo of its
@@ -162,41 +158,6 @@ func hidden(found []locate.Reflection, x float64) bool {
 		}
 	}
 	return false
-}
-
-// How much worse than its record an antenna may show in 90 % of its band, dB, as
-// in locating.
-// Common practice, no source.
-const antennaMarginDB = 3.0
-
-// antennaAgain judges the antenna once more, behind the faults that were named:
-// what stood in front of it may have made it look bad. It changes found.
-func (b *bench) antennaAgain(found []Finding, line *cables.Line) {
-	load, low, high := b.fit.Load, line.Load.BandHz[0], line.Load.BandHz[1]
-	if load == nil || len(b.named) == 0 || !(high > low) {
-		return
-	}
-	var inBand []float64
-	for k, f := range b.fit.FrequencyHz {
-		if f >= low && f <= high && b.fit.Weight[k] > 0.05 {
-			inBand = append(inBand, cmplx.Abs(load.Gamma[k]))
-		}
-	}
-	if len(inBand) == 0 {
-		return
-	}
-	slices.Sort(inBand)
-	worstDB := sweep.ReturnLossFromMagnitude(inBand[len(inBand)*9/10])
-	promisedDB := line.Load.ReturnLossDB
-	if promisedDB == 0 {
-		promisedDB = 14 // VSWR 1.5, common practice, no source
-	}
-	for i := range found {
-		if f := &found[i]; f.IsFault && f.Cause == AntennaFault && worstDB > promisedDB-antennaMarginDB {
-			f.Cause, f.IsFault, f.Alternatives = FarEnd, false, []Alternative{}
-			f.Evidence = append(f.Evidence, fmt.Sprintf("behind what was found in front of it the antenna has %.1f dB or more in nine tenths of its band: it is not at fault", worstDB))
-		}
-	}
 }
 
 // withEndFault adds the fault at the far end that trials name, best first, in

@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"fmt"
+	"maps"
 	"math"
 
 	"downlead/cables"
@@ -54,6 +55,7 @@ func (b *bench) measure(found []Finding) {
 		for q, value := range sigma[at] {
 			s[q] = value
 		}
+		maps.Copy(s, v.sigma)
 		b.widen(s, p)
 		noise := math.Min(s[linemodel.ByPlace], b.fit.Cell(p.X))
 		f.SigmaM = math.Sqrt(math.Max(0, f.SigmaM*f.SigmaM-v.noiseM*v.noiseM) + noise*noise)

@@ -112,6 +112,9 @@ type verdictOf struct {
 	trials   []trial
 	noiseM   float64 // the share of the finding's sigma that noise has
 	budgetDB float64
+	// sigma holds the standard deviations of the circuit's quantities where they do
+	// not come from the fit: at an antenna's connector the antenna's taps are free.
+	sigma map[int]float64
 }
 
 // hypotheses fits cluster i with all that it could be, alone or together with

@@ -101,10 +101,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 		v.findings = append(v.findings, b.soakedFinding(found.Known[0]))
 	}
 	v.findings = atFarEnd(v.findings, line, path)
-	if trials := b.endAtAntenna(line); len(trials) > 0 {
-		v.findings = b.withEnd(v.findings, trials)
-	}
-	b.antennaAgain(v.findings, line)
+	v.findings = b.judgeAntenna(v.findings, line)
 	if line.Load.Kind == cables.Unstated {
 		unstatedEnd(v.findings)
 	}
@@ -156,23 +153,16 @@ func finding(r locate.Reflection) Finding {
 func atFarEnd(found []Finding, line *cables.Line, path *cables.Path) []Finding {
 	length := path.LengthM()
 	moved := 0.0
-	antenna := -1
-	for i, f := range found {
+	for _, f := range found {
 		if f.IsFault && (f.Cause == WrongImpedance || f.Cause == WaterInCable) {
 			moved += mostVelocityChange * f.ExtentM
-		}
-		if f.IsFault && f.Cause == AntennaFault {
-			antenna = i
 		}
 	}
 	expected := map[cables.LoadKind]Cause{cables.Open: OpenCircuit, cables.Short: ShortCircuit}[line.Load.Kind]
 	var out []Finding
-	for i, f := range found {
+	for _, f := range found {
 		if f.IsFault && f.Cause == expected && moved > 0 && math.Abs(f.DistanceM-length) < moved+3*placeSigma(length) {
 			f.Cause, f.IsFault, f.Place, f.Alternatives = FarEnd, false, "far end, moved by the stretch in front of it", []Alternative{}
-		}
-		if antenna >= 0 && i != antenna && f.IsFault && f.Place == "connector at the load" {
-			continue
 		}
 		out = append(out, f)
 	}

@@ -335,12 +335,11 @@ func (f *finder) judgeLoad() (Reflection, bool) {
 		hz := f.FrequencyHz[k]
 		arrives += real(f.LoadGain[k] * cmplx.Conj(f.LoadGain[k]))
 		nominal += real(f.Load.Phasor[k] * cmplx.Conj(f.Load.Phasor[k]))
-		if f.Weight[k] < 0.05 {
-			continue
+		if f.Weight[k] > 0.05 {
+			all += g
+			total++
 		}
-		all += g
-		total++
-		if hi > lo && (hz < lo || hz > hi) {
+		if f.Weight[k] == 0 || hi > lo && (hz < lo || hz > hi) {
 			continue
 		}
 		power += real(g * cmplx.Conj(g))
@@ -357,7 +356,7 @@ func (f *finder) judgeLoad() (Reflection, bool) {
 	if r.BudgetDB == 0 {
 		r.BudgetDB = 14 // 1.5:1, common practice, no source
 	}
-	// The worst of its band counts, single points and the rim of the fit apart.
+	// The worst of its band counts, single points apart.
 	sort.Float64s(inBand)
 	worst := -20 * math.Log10(math.Max(inBand[len(inBand)*9/10], 1e-6))
 	r.Excess = worst < r.BudgetDB-loadMarginDB

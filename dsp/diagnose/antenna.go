@@ -1,0 +1,321 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+	"strings"
+
+	"downlead/cables"
+	"downlead/dsp/linemodel"
+	"downlead/dsp/sweep"
+)
+
+// How an antenna is seen and what a sound one shows. Common practice, no source,
+// but for what the record says.
+const (
+	antennaMarginDB  = 3.0  // how much worse than its record it may show in its band
+	antennaDefaultDB = 14.0 // VSWR 1.5, where the record gives none
+	antennaSmooth    = 40.0 // either side, the share of its band over which what the taps left is averaged
+	antennaPoints    = 120  // in its band, and as many outside, that the circuits at its connector are tried on
+	lossRecordSigma  = 0.03 // of the line's own loss, relative
+	leastSeen        = 1e-6 // |Γ| that is told apart from nothing
+	impossible       = 1.3  // |Γ| that no antenna shows: what is in front of it is not understood
+)
+
+// antennaSeen is an antenna's reflection at its connector, the line and what is
+// on it taken off.
+type antennaSeen struct {
+	hz          []float64
+	gamma       []complex128
+	low, high   float64 // its band, Hz
+	promisedDB  float64
+	worstDB     float64 // return loss at its worst in its band
+	worstHz     float64
+	sigma       float64 // standard deviation of |Γ| there
+	placeSigmaM float64 // of the connector's place
+	delayM      float64 // how far behind the connector of the record what it reflects in its band comes from, in metres of cable
+	delaySigmaM float64 // of that by itself, the place apart
+	spanHz      float64
+}
+
+// allowedDB is the return loss that the antenna may show and be sound.
+func (a *antennaSeen) allowedDB() float64 { return a.promisedDB - antennaMarginDB }
+
+// seeAntenna takes the line off the antenna. ok is false where the line ends in
+// none, or its band was not swept.
+func (b *bench) seeAntenna(line *cables.Line) (a *antennaSeen, ok bool) {
+	fit, low, high := b.fit, line.Load.BandHz[0], line.Load.BandHz[1]
+	if line.Load.Kind != cables.Antenna || fit.Load == nil {
+		return nil, false
+	}
+	n := len(fit.FrequencyHz)
+	if !(high > low) {
+		low, high = fit.FrequencyHz[0], fit.FrequencyHz[n-1]
+	}
+	a = &antennaSeen{low: low, high: high, promisedDB: line.Load.ReturnLossDB, spanHz: fit.FrequencyHz[n-1] - fit.FrequencyHz[0],
+		placeSigmaM: placeSigma(fit.Load.X)}
+	if a.promisedDB == 0 {
+		a.promisedDB = antennaDefaultDB
+	}
+	fit.Gains()
+	var arrives, nominal float64
+	for k, g := range fit.LoadGain {
+		if f := fit.FrequencyHz[k]; f >= low && f <= high {
+			arrives += real(g * cmplx.Conj(g))
+			nominal += real(fit.Load.Phasor[k] * cmplx.Conj(fit.Load.Phasor[k]))
+		}
+	}
+	if arrives < math.Pow(10, -hiddenDB/10)*nominal {
+		return nil, false
+	}
+	// What the taps did not follow, referred to the connector, and its average
+	// over a small share of the band: what comes from elsewhere on the line turns
+	// too fast to stay in that.
+	left := make([]complex128, n)
+	for k, e := range fit.Residual {
+		if fit.Weight[k] > 0 {
+			left[k] = e / fit.LoadGain[k]
+		}
+	}
+	reach := (high - low) / antennaSmooth
+	var sum complex128
+	count, from, to := 0, 0, 0
+	ripple, inBand := 0.0, 0
+	worst := -1.0
+	for k, f := range fit.FrequencyHz {
+		for ; to < n && fit.FrequencyHz[to] <= f+reach; to++ {
+			sum += left[to]
+			count += present(fit.Weight[to])
+		}
+		for ; fit.FrequencyHz[from] < f-reach; from++ {
+			sum -= left[from]
+			count -= present(fit.Weight[from])
+		}
+		if fit.Weight[k] == 0 {
+			continue
+		}
+		mean := sum / complex(float64(count), 0)
+		g := fit.Load.Gamma[k] + mean
+		a.hz, a.gamma = append(a.hz, f), append(a.gamma, g)
+		if f < low || f > high {
+			continue
+		}
+		d := left[k] - mean
+		ripple += real(d)*real(d) + imag(d)*imag(d)
+		inBand++
+		if m := cmplx.Abs(g); m > worst {
+			worst, a.worstHz = m, f
+		}
+	}
+	if inBand == 0 || worst > impossible {
+		return nil, false
+	}
+	a.worstDB = sweep.ReturnLossFromMagnitude(math.Max(worst, leastSeen))
+	noise := math.Sqrt(ripple / float64(inBand)) // the average of what is not white is no better
+	joint := math.Hypot(jointFlatSigma, jointRisingSigma*a.worstHz/1e9) / 2
+	loss := worst * 2 * real(b.path.Theta(a.worstHz, fit.Load.X)) * lossRecordSigma
+	a.sigma = math.Sqrt(noise*noise + joint*joint + loss*loss)
+	a.delay(b.path.Spans[len(b.path.Spans)-1].Medium.VelocityFactor)
+	return a, true
+}
+
+// delaySteps is into how many steps the antenna's band is divided for its delay.
+const delaySteps = 20
+
+// delay measures from where the antenna's band is reflected: the group delay, weighted by
+// the power reflected.
+func (a *antennaSeen) delay(velocityFactor float64) {
+	var inBand []int
+	for k, f := range a.hz {
+		if f >= a.low && f <= a.high {
+			inBand = append(inBand, k)
+		}
+	}
+	step := max(1, len(inBand)/delaySteps)
+	var turn complex128
+	var lag, count float64
+	for i := step; i < len(inBand); i += step {
+		k, before := inBand[i], inBand[i-step]
+		turn += a.gamma[k] * cmplx.Conj(a.gamma[before])
+		lag += a.hz[k] - a.hz[before]
+		count++
+	}
+	a.delaySigmaM = math.Inf(1)
+	if count == 0 || turn == 0 {
+		return
+	}
+	metres := cables.SpeedOfLight * velocityFactor / 2
+	a.delayM = -cmplx.Phase(turn) / (2 * math.Pi * lag / count) * metres
+	a.delaySigmaM = a.sigma / sweep.MagnitudeFromReturnLoss(a.worstDB) * math.Sqrt2 / (2 * math.Pi * lag) * metres
+}
+
+func present(weight float64) int {
+	if weight > 0 {
+		return 1
+	}
+	return 0
+}
+
+// thinned returns the indices of at most count points of a in its band and as
+// many outside, evenly taken.
+func (a *antennaSeen) thinned(count int) []int {
+	inside := func(k int) bool { return a.hz[k] >= a.low && a.hz[k] <= a.high }
+	var total, taken [2]int
+	for k := range a.hz {
+		total[side(inside(k))]++
+	}
+	var out []int
+	for k := range a.hz {
+		s := side(inside(k))
+		if taken[s]%(1+(total[s]-1)/count) == 0 {
+			out = append(out, k)
+		}
+		taken[s]++
+	}
+	return out
+}
+
+func side(inside bool) int {
+	if inside {
+		return 1
+	}
+	return 0
+}
+
+// words says what the antenna shows in its band.
+func (a *antennaSeen) words() string {
+	off := a.promisedDB - a.worstDB
+	text := fmt.Sprintf("in its band of %s the antenna shows a return loss of %s at its worst, at %s, the line's loss removed",
+		bandWords(a.low, a.high), uncertain(a.worstDB, a.sigmaDB(), "dB"), hertz(a.worstHz))
+	switch {
+	case off > 0:
+		return text + fmt.Sprintf(": %.1f dB short of the %.1f dB of its record", off, a.promisedDB)
+	default:
+		return text + fmt.Sprintf(": its record of %.1f dB is kept", a.promisedDB)
+	}
+}
+
+// sigmaDB is sigma as a return loss.
+func (a *antennaSeen) sigmaDB() float64 {
+	return a.sigma / sweep.MagnitudeFromReturnLoss(a.worstDB) / cables.NeperPerDB
+}
+
+// What locating calls the antenna, and the joint in front of it.
+const (
+	placeAntenna = "antenna"
+	placeAtLoad  = "connector at the load"
+)
+
+// judgeAntenna says what the far end of a line with an antenna is: the antenna
+// as it should be, out of its limit, or what stands at its connector. The
+// finding that locating gave for it is in found.
+func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
+	at := -1
+	for i := range found {
+		if found[i].Place == placeAntenna {
+			at = i
+		}
+	}
+	if at < 0 {
+		return found
+	}
+	a, ok := b.seeAntenna(line)
+	if !ok {
+		return found
+	}
+	f := &found[at]
+	f.Evidence, f.Alternatives = []string{a.words()}, []Alternative{}
+	f.Cause, f.IsFault, f.Confidence, f.ReturnLossDB = FarEnd, false, usual, a.worstDB
+	bench := b.newAntennaBench(a)
+	fitted := bench.trials(b.fit.MiddleHz)
+	best := &fitted[0]
+	switch {
+	case best.cause == FarEnd:
+		return found
+	case best.cause == Unnamed:
+		b.inFrontOfAntenna(found, at, a)
+		return found
+	}
+	v := &verdictOf{budgetDB: a.allowedDB(), sigma: bench.sigmas(best)}
+	for i := range fitted {
+		v.trials = append(v.trials, fitted[i].trial(b.fit))
+	}
+	f.IsFault = true
+	nameFinding(f, v.trials)
+	f.Alternatives = slices.DeleteFunc(f.Alternatives, func(x Alternative) bool { return x.Cause == FarEnd || x.Cause == Unnamed })
+	f.Evidence = append(f.Evidence, a.whence(), rivals(f))
+	if f.Cause != AntennaFault {
+		if best.total == 0 {
+			f.Evidence = append(f.Evidence, fmt.Sprintf("with that taken off, the antenna behind it shows %.1f dB at its worst in its band: it need not be at fault", bench.behindDB(best)))
+		}
+		f.Place, f.DistanceM, f.SigmaM = placeAtLoad, b.fit.Load.X, placeSigma(b.fit.Load.X)
+		if p := v.trials[0].point; p.Form != linemodel.Step {
+			b.fit.Insert(p)
+			b.fit.Evaluate()
+			b.fit.QuickFitLoad()
+		}
+	}
+	f.Evidence = slices.DeleteFunc(f.Evidence, func(s string) bool { return s == "" })
+	v.finding = *f
+	b.named = append(b.named, v)
+	var out []Finding
+	for i, g := range found {
+		if i == at || !g.IsFault || g.Place != placeAtLoad {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// whence says from where the antenna's band is reflected.
+func (a *antennaSeen) whence() string {
+	if math.IsInf(a.delaySigmaM, 1) {
+		return ""
+	}
+	return fmt.Sprintf("what comes back in its band comes from %s m behind its connector, in metres of the cable: an antenna answers from behind it, a connector at once",
+		uncertain(a.delayM, math.Hypot(a.delaySigmaM, a.placeSigmaM), ""))
+}
+
+// Two causes whose odds are no farther apart than this cannot be told apart.
+const levelOdds = 3.0
+
+// rivals says which causes cannot be told from that of f; empty for none.
+func rivals(f *Finding) string {
+	var names []string
+	for _, x := range f.Alternatives {
+		if x.Confidence*levelOdds > f.Confidence {
+			names = append(names, x.Cause.Words())
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("one port cannot tell here whether it is %s or %s", f.Cause.Words(), strings.Join(names, " or "))
+}
+
+// inFrontOfAntenna says of finding at that what comes back in the antenna's band
+// comes from in front of it: another finding there accounts for it, or it is a
+// fault of unknown cause.
+func (b *bench) inFrontOfAntenna(found []Finding, at int, a *antennaSeen) {
+	f := &found[at]
+	f.Confidence = doubtful
+	if a.worstDB > a.allowedDB() {
+		f.Evidence = append(f.Evidence, a.whence())
+		return
+	}
+	for i := range found {
+		if g := &found[i]; i != at && g.IsFault && g.DistanceM+g.ExtentM > b.fit.Load.X-inFrontM {
+			f.Evidence = append(f.Evidence, "what comes back in its band comes from in front of it, where a fault was found: how good the antenna is shows after the repair")
+			return
+		}
+	}
+	f.Cause, f.IsFault = Unnamed, true
+	f.DistanceM, f.SigmaM = math.Max(0, b.fit.Load.X+a.delayM), math.Hypot(a.delaySigmaM, a.placeSigmaM)
+	f.Place = "just in front of the antenna"
+	f.Evidence = append(f.Evidence, fmt.Sprintf("what comes back in the antenna's band comes from %.2f m in front of its connector, and from no joint of the record", -a.delayM))
+}
+
+// doubtful is the confidence in what the sweep shows without saying why.
+const doubtful = 0.5
