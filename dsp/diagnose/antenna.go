@@ -250,6 +250,14 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 		if best.total == 0 {
 			f.Evidence = append(f.Evidence, fmt.Sprintf("with that taken off, the antenna behind it shows %.1f dB at its worst in its band: it need not be at fault", bench.behindDB(best)))
 		}
+		switch {
+		case best.total > 0:
+			f.PhaseDeg = 0
+			f.Evidence = append(f.Evidence, "out of the antenna's band as in it the voltage comes back upright, as from an open circuit")
+		case best.total < 0:
+			f.PhaseDeg = 180
+			f.Evidence = append(f.Evidence, "out of the antenna's band as in it the voltage comes back inverted, as from a short circuit")
+		}
 		f.Place, f.DistanceM, f.SigmaM = placeAtLoad, b.fit.Load.X, placeSigma(b.fit.Load.X)
 		if p := v.trials[0].point; p.Form != linemodel.Step {
 			b.fit.Insert(p)
