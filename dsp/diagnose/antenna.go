@@ -244,7 +244,9 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 	}
 	f.IsFault = true
 	nameFinding(f, v.trials)
+	f.Confidence *= connectorTrust
 	f.Alternatives = slices.DeleteFunc(f.Alternatives, func(x Alternative) bool { return x.Cause == FarEnd || x.Cause == Unnamed })
+	v.trials = slices.DeleteFunc(v.trials, func(t trial) bool { return t.cause == FarEnd || t.cause == Unnamed })
 	f.Evidence = append(f.Evidence, a.whence(), rivals(f))
 	if f.Cause != AntennaFault {
 		if best.total == 0 {
@@ -282,8 +284,15 @@ func (a *antennaSeen) whence() string {
 	if math.IsInf(a.delaySigmaM, 1) {
 		return ""
 	}
-	return fmt.Sprintf("what comes back in its band comes from %s m behind its connector, in metres of the cable: an antenna answers from behind it, a connector at once",
-		uncertain(a.delayM, math.Hypot(a.delaySigmaM, a.placeSigmaM), ""))
+	sigma := math.Hypot(a.delaySigmaM, a.placeSigmaM)
+	where := fmt.Sprintf("its connector to within %s m", uncertain(sigma, 0, ""))
+	switch {
+	case a.delayM > sigma:
+		where = fmt.Sprintf("%s m behind its connector, in metres of the cable", uncertain(a.delayM, sigma, ""))
+	case a.delayM < -sigma:
+		where = fmt.Sprintf("%s m in front of its connector", uncertain(-a.delayM, sigma, ""))
+	}
+	return "what comes back in its band comes from " + where + ": an antenna answers from behind it, a connector at once"
 }
 
 // Two causes whose odds are no farther apart than this cannot be told apart.
@@ -319,11 +328,22 @@ func (b *bench) inFrontOfAntenna(found []Finding, at int, a *antennaSeen) {
 			return
 		}
 	}
-	f.Cause, f.IsFault = Unnamed, true
-	f.DistanceM, f.SigmaM = math.Max(0, b.fit.Load.X+a.delayM), math.Hypot(a.delaySigmaM, a.placeSigmaM)
-	f.Place = "just in front of the antenna"
-	f.Evidence = append(f.Evidence, fmt.Sprintf("what comes back in the antenna's band comes from %.2f m in front of its connector, and from no joint of the record", -a.delayM))
+	// The antenna's own share of it pulls the place towards the antenna: what is
+	// beyond is at a joint of the record, if one is near.
+	x := math.Max(0, b.fit.Load.X+a.delayM)
+	f.Cause, f.IsFault, f.Place = Unnamed, true, "just in front of the antenna"
+	f.DistanceM, f.SigmaM = x, math.Hypot(a.delaySigmaM, a.placeSigmaM)
+	for _, joint := range b.joints {
+		if joint < x && joint > b.fit.Load.X-inFrontM {
+			f.DistanceM, f.SigmaM, f.Place = joint, math.Max(f.SigmaM, (x-joint)/2), b.placeOf(joint)
+		}
+	}
+	f.Evidence = append(f.Evidence, a.whence())
 }
+
+// connectorTrust is how often a name is right that stands by itself, of an
+// antenna or its connector, from drawn lines.
+const connectorTrust = 0.97
 
 // doubtful is the confidence in what the sweep shows without saying why.
 const doubtful = 0.5

@@ -55,7 +55,8 @@
 //
 // findings.go is the answer's form, run.go the order of the work, record.go the
 // line as recorded, name.go and circuit.go lumped causes, screen.go where their
-// fits begin, stretch.go causes with an extent, atload.go and nearload.go the far end, loss.go excess loss, measure.go
+// fits begin, stretch.go causes with an extent, atload.go and nearload.go the far end, antenna.go and
+// antennaconnector.go an antenna and its connector, loss.go excess loss, measure.go
 // sizes and their uncertainty; whatif.go masking and repairs; words.go, explain.go
 // and advice.go the texts; since.go, baseline.go and baseline_changes.go the
 // comparison with an earlier sweep.
@@ -71,8 +72,8 @@
 // # Known limits
 //
 // One port cannot tell everything: docs/physics.md has the list. Beyond that,
-// by measurement on drawn lines (docs/numbers.md): a fault at the antenna's own
-// connector is taken for the antenna; smooth wet cable in a narrow band, or in
+// by measurement on drawn lines (docs/numbers.md): a small reactance at the antenna's own
+// connector is missed; smooth wet cable in a narrow band, or in
 // front of an antenna, is missed; of two faults within a few cells one is named
 // for both; on lines of a few cells dents, contacts and short 75-ohm stretches
 // are mixed up; what lies behind a stretch of another velocity keeps its
