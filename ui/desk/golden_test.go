@@ -1,0 +1,170 @@
+package desk
+
+import (
+	"flag"
+	"fmt"
+	"image"
+	"image/color"
+	"image/png"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"downlead/ui/chart"
+	"downlead/ui/traces"
+)
+
+var update = flag.Bool("update", false, "write the pictures of the user guide anew instead of comparing with them")
+
+// pictures are the main states of the window. They are the pictures of the user
+// guide as well, so that the guide shows what the program really draws.
+var pictures = []struct {
+	name string
+	size image.Point
+	dark bool
+	make func(g *rig)
+}{
+	{"first-run", image.Pt(1440, 900), false, func(g *rig) {}},
+	{"finding", image.Pt(1440, 900), false, func(g *rig) {
+		g.desk.hints, g.desk.selected = false, -1
+		g.desk.choosePlace(0)
+	}},
+	{"dark", image.Pt(1440, 900), true, func(g *rig) { g.desk.hints, g.desk.views.stacked = false, true }},
+	{"smith", image.Pt(1440, 900), false, func(g *rig) {
+		g.desk.hints = false
+		g.desk.views.frequency, g.desk.views.along = traces.Smith, traces.ImpedanceAlong
+	}},
+	{"stretch", image.Pt(1440, 900), false, func(g *rig) {
+		g.desk.hints = false
+		g.desk.plots.over.SetBrush(chart.Lower, 49, 51)
+		g.desk.plots.along.SetBrush(chart.Lower, 49, 51)
+	}},
+	{"small", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints = false }},
+	{"large", image.Pt(2560, 1440), false, func(g *rig) {
+		g.desk.hints = false
+		g.desk.chooseSection(1)
+	}},
+	{"files", image.Pt(1280, 720), true, func(g *rig) {
+		g.desk.hints = false
+		g.desk.browse(pickSweep)
+		g.desk.browser.folder = "site"
+		g.desk.browser.rows = []browserRow{{name: "one folder up", path: "..", folder: true}, {name: "commissioning", folder: true}, {name: "sector-2.s1p"}, {name: "sector-3.s1p"}}
+	}},
+	{"keys", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints, g.desk.help.open = false, true }},
+}
+
+// folder of the pictures
+const guidePictures = "../../docs/pictures"
+
+func TestPictures(t *testing.T) {
+	for _, p := range pictures {
+		t.Run(p.name, func(t *testing.T) {
+			g := demoRig(t, p.size)
+			g.desk.look.dark = p.dark
+			p.make(g)
+			g.desk.refresh()
+			g.settle()
+			got := g.picture()
+			path := filepath.Join(guidePictures, p.name+".png")
+			if *update {
+				writePicture(t, path, got)
+				return
+			}
+			want, err := readPicture(path)
+			if err != nil {
+				t.Fatalf("%v; go test ./ui/desk -run Pictures -update writes it", err)
+			}
+			if wrong, err := differ(want, got); err != nil || wrong > 0.01 {
+				dir := filepath.Join(os.TempDir(), "downlead-pictures")
+				writePicture(t, filepath.Join(dir, p.name+"-got.png"), got)
+				writePicture(t, filepath.Join(dir, p.name+"-difference.png"), difference(want, got))
+				t.Errorf("%.2f %% of the picture differs (%v): see %s", 100*wrong, err, dir)
+			}
+		})
+	}
+}
+
+func writePicture(t *testing.T, path string, img image.Image) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if err := (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(f, img); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func readPicture(path string) (image.Image, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return png.Decode(f)
+}
+
+// far says whether two pixels differ by more than the edges of letters and lines
+// do from one renderer to another.
+func far(a, b color.Color) bool {
+	r1, g1, b1, _ := a.RGBA()
+	r2, g2, b2, _ := b.RGBA()
+	off := func(x, y uint32) bool { return max(x, y)-min(x, y) > 0x3000 }
+	return off(r1, r2) || off(g1, g2) || off(b1, b2)
+}
+
+// differ is the share of pixels that are far apart.
+func differ(want, got image.Image) (float64, error) {
+	if want.Bounds() != got.Bounds() {
+		return 1, fmt.Errorf("the sizes are %v and %v", want.Bounds(), got.Bounds())
+	}
+	n, b := 0, want.Bounds()
+	for y := b.Min.Y; y < b.Max.Y; y++ {
+		for x := b.Min.X; x < b.Max.X; x++ {
+			if far(want.At(x, y), got.At(x, y)) {
+				n++
+			}
+		}
+	}
+	return float64(n) / float64(b.Dx()*b.Dy()), nil
+}
+
+// difference is the picture of where two pictures are far apart.
+func difference(want, got image.Image) image.Image {
+	b := want.Bounds().Intersect(got.Bounds())
+	out := image.NewGray(b)
+	for y := b.Min.Y; y < b.Max.Y; y++ {
+		for x := b.Min.X; x < b.Max.X; x++ {
+			if far(want.At(x, y), got.At(x, y)) {
+				out.SetGray(x, y, color.Gray{255})
+			}
+		}
+	}
+	return out
+}
+
+// The comparison notices a changed panel and overlooks a changed shade.
+func TestDiffer(t *testing.T) {
+	a, b := image.NewRGBA(image.Rect(0, 0, 100, 100)), image.NewRGBA(image.Rect(0, 0, 100, 100))
+	for i := range a.Pix {
+		a.Pix[i], b.Pix[i] = 200, 210
+	}
+	if d, _ := differ(a, b); d != 0 {
+		t.Errorf("a shade counts as %g", d)
+	}
+	for y := range 20 {
+		for x := range 10 {
+			b.Set(x, y, color.Black)
+		}
+	}
+	if d, _ := differ(a, b); d != 0.02 {
+		t.Errorf("200 pixels of 10000 count as %g", d)
+	}
+	if _, err := differ(a, image.NewRGBA(image.Rect(0, 0, 5, 5))); err == nil {
+		t.Error("another size is no difference")
+	}
+}

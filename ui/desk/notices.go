@@ -1,0 +1,89 @@
+package desk
+
+import (
+	"gioui.org/layout"
+	"gioui.org/widget"
+
+	"downlead/ui/theme"
+)
+
+// notice is something that the user has to know: an error with its file, line
+// and mend, or a note.
+type notice struct {
+	bad  bool
+	text string
+}
+
+// notices stand between the top bar and the panels until they are put away.
+type notices struct {
+	list []notice
+	away [mostNotices]widget.Clickable
+}
+
+// mostNotices is how many are shown; the oldest give way.
+const mostNotices = 4
+
+func (n *notices) add(one notice) {
+	for _, old := range n.list {
+		if old == one {
+			return
+		}
+	}
+	n.list = append(n.list, one)
+	if len(n.list) > mostNotices {
+		n.list = n.list[1:]
+	}
+}
+
+// fail shows an error.
+func (d *Desk) fail(err error) {
+	if err != nil {
+		d.notices.add(notice{bad: true, text: err.Error()})
+	}
+}
+
+// say shows a note.
+func (d *Desk) say(text string) { d.notices.add(notice{text: text}) }
+
+func (d *Desk) updateNotices(gtx layout.Context) {
+	for i := range d.notices.list {
+		if d.notices.away[i].Clicked(gtx) {
+			d.notices.list = append(d.notices.list[:i:i], d.notices.list[i+1:]...)
+			return
+		}
+	}
+}
+
+// layoutNotices draws the standing warning about the calibration, which cannot
+// be put away, and the notices.
+func (d *Desk) layoutNotices(gtx layout.Context) layout.Dimensions {
+	var rows []layout.FlexChild
+	row := func(text string, bad bool, away *widget.Clickable) {
+		rows = append(rows, layout.Rigid(func(gtx layout.Context) layout.Dimensions {
+			ground, ink := d.theme.Warning, d.theme.Ink
+			if bad {
+				ink = d.theme.Out
+			}
+			return layout.Inset{Top: gap, Left: gap, Right: gap}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
+				return filled(gtx, ground, func(gtx layout.Context) layout.Dimensions {
+					return layout.Inset{Top: 7, Bottom: 7, Left: 12, Right: 8}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
+						parts := []layout.FlexChild{layout.Flexed(1, d.words(text, ink))}
+						if away != nil {
+							parts = append(parts, layout.Rigid(func(gtx layout.Context) layout.Dimensions {
+								return d.theme.Button(gtx, away, theme.Button{Text: "put away", Plain: true})
+							}))
+						}
+						return layout.Flex{Alignment: layout.Middle}.Layout(gtx, parts...)
+					})
+				})
+			})
+		}))
+	}
+	if text := d.calibrationNotice(); text != "" {
+		row(text, true, nil)
+	}
+	for i, n := range d.notices.list {
+		row(n.text, n.bad, &d.notices.away[i])
+	}
+	return layout.Flex{Axis: layout.Vertical}.Layout(gtx, rows...)
+}

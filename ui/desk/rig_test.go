@@ -1,0 +1,103 @@
+package desk
+
+import (
+	"image"
+	"os"
+	"sync"
+	"testing"
+	"time"
+
+	"gioui.org/gpu/headless"
+	"gioui.org/io/event"
+	"gioui.org/io/input"
+	"gioui.org/layout"
+	"gioui.org/op"
+	"gioui.org/unit"
+)
+
+// rig is a window without a system: a router and the desk.
+type rig struct {
+	t      testing.TB
+	router input.Router
+	ops    op.Ops
+	size   image.Point
+	scale  float32
+	desk   *Desk
+	told   chan struct{}
+}
+
+func newRig(t testing.TB, size image.Point) *rig {
+	t.Helper()
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	g := &rig{t: t, size: size, scale: 1, told: make(chan struct{}, 1)}
+	g.desk = New(Options{Folder: t.TempDir(), Now: func() time.Time { return time.Date(2031, 5, 4, 9, 30, 0, 0, time.UTC) },
+		Notify: func() {
+			select {
+			case g.told <- struct{}{}:
+			default:
+			}
+		}})
+	t.Cleanup(g.desk.Close)
+	g.frame() // events before the first frame are lost
+	return g
+}
+
+func (g *rig) frame(events ...event.Event) {
+	g.router.Queue(events...)
+	g.ops.Reset()
+	g.desk.Frame(layout.Context{Ops: &g.ops, Source: g.router.Source(), Metric: unit.Metric{PxPerDp: g.scale, PxPerSp: g.scale}, Constraints: layout.Exact(g.size)})
+	g.router.Frame(&g.ops)
+}
+
+// settle draws frames until no job runs any more.
+func (g *rig) settle() {
+	g.t.Helper()
+	deadline := time.After(2 * time.Minute)
+	for {
+		g.frame()
+		g.frame()
+		if !g.desk.busy() {
+			g.frame()
+			g.frame()
+			return
+		}
+		select {
+		case <-g.told:
+		case <-deadline:
+			g.t.Fatal("a job does not end")
+		}
+	}
+}
+
+func (g *rig) picture() *image.RGBA {
+	w, err := headless.NewWindow(g.size.X, g.size.Y)
+	if err != nil {
+		if os.Getenv("CI") != "" {
+			g.t.Fatalf("no headless drawing: %v", err)
+		}
+		g.t.Skipf("no headless drawing here (set EGL_PLATFORM=surfaceless): %v", err)
+	}
+	defer w.Release()
+	img := image.NewRGBA(image.Rectangle{Max: g.size})
+	if err := w.Frame(&g.ops); err != nil {
+		g.t.Fatal(err)
+	}
+	if err := w.Screenshot(img); err != nil {
+		g.t.Fatal(err)
+	}
+	return img
+}
+
+// madeDemo is the demonstration, made once for all tests.
+var madeDemo = sync.OnceValues(demonstration)
+
+func demoRig(t testing.TB, size image.Point) *rig {
+	g := newRig(t, size)
+	take, err := madeDemo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	take(g.desk)
+	g.settle()
+	return g
+}
