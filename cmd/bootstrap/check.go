@@ -52,7 +52,8 @@ func check(ctx context.Context, out io.Writer, fuzzEach time.Duration) error {
 
 	var env []string
 	step("outside tools", func() (string, error) {
-		lacking, err := prepare(ctx, out)
+		lacking, err := prepare(ctx, out, tools())
+		env = append(env, "EGL_PLATFORM=surfaceless", "LIBGL_ALWAYS_SOFTWARE=1") // pictures of the window without a display
 		if ci {
 			env = append(env, requireTools+"=1")
 		}
@@ -75,6 +76,7 @@ func check(ctx context.Context, out io.Writer, fuzzEach time.Duration) error {
 	step("staticcheck", simply(goCommand("tool", "staticcheck", "./...")))
 	step("command line without cgo", simply(
 		goCommand("build", "-o", filepath.Join(scratch, "downlead"), "./cmd/downlead").with("CGO_ENABLED=0")))
+	step("program with its window", simply(goCommand("build", "-o", filepath.Join(scratch, "downlead-window"), "./cmd/downlead")))
 	step("build for Windows", simply(
 		goCommand("build", "-o", scratch+string(os.PathSeparator), "./cmd/...").with("GOOS=windows", "GOARCH=amd64", "CGO_ENABLED=0")))
 	step("tests", func() (string, error) { return test(ctx, out, ci, env) })

@@ -44,3 +44,24 @@ func demo(ctx context.Context, out io.Writer) error {
 	fmt.Fprintf(out, "\nThe fault was found (exit status 1). Program and files are in %s.\n", folder)
 	return nil
 }
+
+// openWindow builds the program with its window and opens it on the demo site.
+func openWindow(ctx context.Context, out io.Writer) error {
+	if _, err := prepare(ctx, out, windowTools()); err != nil {
+		return err
+	}
+	folder, err := os.MkdirTemp("", "downlead-window-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(folder)
+	program := filepath.Join(folder, "downlead")
+	if runtime.GOOS == "windows" {
+		program += ".exe"
+	}
+	fmt.Fprintln(out, "The first build takes a minute or two.")
+	if err := goCommand("build", "-o", program, "./cmd/downlead").run(ctx, out); err != nil {
+		return err
+	}
+	return command{args: []string{program}}.run(ctx, out)
+}

@@ -21,12 +21,24 @@ type tool struct {
 // tools are all that the tests need besides Go. The system's own Python is
 // asked, since another one first on the path would not see Debian's packages.
 func tools() []tool {
-	return []tool{
+	return append(windowTools(), []tool{
 		{"gcc", "the race detector", []string{"gcc", "--version"}, []string{"gcc", "libc6-dev"}},
 		{"scipy", "reference results in tests", []string{"/usr/bin/python3", "-c", "import scipy"}, []string{"python3-scipy"}},
 		{"scikit-rf", "reference results in tests", []string{"/usr/bin/python3", "-c", "import skrf"}, []string{"python3-scikit-rf"}},
 		{"ngspice", "reference results in tests", []string{"ngspice", "--version"}, []string{"ngspice"}},
-	}
+		{"software drawing", "pictures of the window in tests", []string{"sh", "-c", "ls /usr/lib/*/dri/swrast_dri.so /usr/lib/*/libgallium*.so 2>/dev/null | grep -q ."}, []string{"libgl1-mesa-dri", "libegl1", "libgles2"}},
+		{"Xvfb", "a display for the test of the whole window", []string{"sh", "-c", "command -v Xvfb"}, []string{"xvfb"}},
+		{"xdotool", "hands for the test of the whole window", []string{"xdotool", "--version"}, []string{"xdotool"}},
+		{"ImageMagick", "eyes for the test of the whole window", []string{"sh", "-c", "command -v import"}, []string{"imagemagick"}},
+	}...)
+}
+
+// windowTools are what building the window needs besides Go.
+func windowTools() []tool {
+	return []tool{{"window libraries", "building the window",
+		[]string{"pkg-config", "--exists", "x11", "x11-xcb", "xkbcommon", "xkbcommon-x11", "wayland-client", "wayland-egl", "wayland-cursor", "egl", "glesv2", "xcursor", "xfixes", "vulkan", "libffi"},
+		[]string{"gcc", "libc6-dev", "pkg-config", "libwayland-dev", "libx11-dev", "libx11-xcb-dev", "libxkbcommon-x11-dev", "libgles2-mesa-dev", "libegl1-mesa-dev",
+			"libffi-dev", "libxcursor-dev", "libvulkan-dev", "libxfixes-dev"}}}
 }
 
 func (t tool) present(ctx context.Context) bool {
@@ -76,11 +88,15 @@ func installer(lookPath func(string) (string, error), uid int) ([]string, error)
 
 // prepare installs the outside tools that are missing and returns those that
 // still are. It fails only when an installation that could be tried went wrong.
-func prepare(ctx context.Context, out io.Writer) ([]tool, error) {
+func prepare(ctx context.Context, out io.Writer, wanting []tool) ([]tool, error) {
 	present := func(t tool) bool { return t.present(ctx) }
-	lacking := missing(tools(), present)
+	lacking := missing(wanting, present)
 	if len(lacking) == 0 {
-		fmt.Fprintln(out, "gcc, scipy, scikit-rf and ngspice are here; nothing to install")
+		var names []string
+		for _, t := range wanting {
+			names = append(names, t.name)
+		}
+		fmt.Fprintf(out, "%s: all here, nothing to install\n", strings.Join(names, ", "))
 		return nil, nil
 	}
 	for _, t := range lacking {

@@ -1,6 +1,7 @@
 // Command bootstrap prepares a fresh machine and then works: "demo" runs the
-// main job on the embedded demo, "test" passes every check of the project. It
-// needs Go and the standard library only, and says each thing that it does.
+// main job on the embedded demo, "window" opens the workbench on it, "test" passes
+// every check of the project. It needs Go and the standard library only, and says
+// each thing that it does.
 package main
 
 import (
@@ -13,9 +14,12 @@ import (
 )
 
 const usage = `usage: go run ./cmd/bootstrap demo
+       go run ./cmd/bootstrap window
        go run ./cmd/bootstrap test [--fuzz 10s]
 
 demo   builds the command line and runs it on the embedded demo site
+window installs what building the window needs, builds the program, and opens
+       the window on the embedded demo site
 test   installs what the tests need (Debian and Ubuntu; elsewhere it says what is
        missing), then: gofmt, go vet, staticcheck, builds without cgo and for Windows,
        all tests, the tests under the race detector, a short fuzz of every parser
@@ -38,6 +42,8 @@ func run(ctx context.Context, args []string, out io.Writer) int {
 	switch verb, rest := args[0], args[1:]; {
 	case verb == "demo" && len(rest) == 0:
 		err = demo(ctx, out)
+	case verb == "window" && len(rest) == 0:
+		err = openWindow(ctx, out)
 	case verb == "test" && len(rest) == 0:
 		err = check(ctx, out, 10*time.Second)
 	case verb == "test" && len(rest) == 2 && rest[0] == "--fuzz":

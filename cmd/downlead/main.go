@@ -1,6 +1,6 @@
 // Command downlead finds faults on coaxial antenna feeders from one-port
-// sweeps, without a display. Each verb has a file of its own; run ties them
-// together.
+// sweeps, in a window or without a display. Each verb has a file of its own; run
+// ties them together.
 package main
 
 import (
@@ -36,6 +36,7 @@ type output struct {
 
 func verbs() []verb {
 	return []verb{
+		{"window", "open the workbench; so does downlead alone, or with a sweep", window},
 		{"locate", "find and name the faults on a line from a sweep", locate},
 		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
 		{"plan", "choose span, points and window for a line", plan},
@@ -60,9 +61,12 @@ func main() {
 
 // run is the program: it returns the exit status.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	if len(args) == 0 {
-		fmt.Fprint(stdout, usage())
-		return statusPasses
+	if isWindowCall(args) {
+		if len(args) == 0 && !hasWindow {
+			fmt.Fprint(stdout, usage())
+			return statusPasses
+		}
+		args = append([]string{"window"}, args...)
 	}
 	name, words := args[0], args[1:]
 	if name == "help" || name == "--help" || name == "-h" {

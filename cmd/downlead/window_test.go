@@ -1,0 +1,238 @@
+//go:build cgo && linux
+
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"image"
+	_ "image/png"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"downlead/cables"
+)
+
+// display starts a display that nobody sees and returns its name.
+func display(t *testing.T) string {
+	t.Helper()
+	for _, tool := range []string{"Xvfb", "xdotool", "import"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			if os.Getenv("DOWNLEAD_REQUIRE_TOOLS") != "" {
+				t.Fatal(err)
+			}
+			t.Skip(err)
+		}
+	}
+	// The server picks a free number and tells it.
+	told, writer, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", "1440x900x24", "-nolisten", "tcp")
+	server.ExtraFiles = []*os.File{writer}
+	if err := server.Start(); err != nil {
+		t.Fatal(err)
+	}
+	writer.Close()
+	t.Cleanup(func() {
+		server.Process.Kill()
+		server.Wait()
+	})
+	var number int
+	if _, err := fmt.Fscan(told, &number); err != nil {
+		t.Fatalf("the display does not start: %v", err)
+	}
+	return fmt.Sprintf(":%d", number)
+}
+
+// hands is a person at a display.
+type hands struct {
+	t       *testing.T
+	display string
+}
+
+func (h hands) do(args ...string) string {
+	h.t.Helper()
+	cmd := exec.Command("xdotool", args...)
+	cmd.Env = append(os.Environ(), "DISPLAY="+h.display)
+	text, err := cmd.CombinedOutput()
+	if err != nil {
+		h.t.Fatalf("xdotool %v: %v: %s", args, err, text)
+	}
+	return string(text)
+}
+
+// look takes a picture of the display.
+func (h hands) look() image.Image {
+	h.t.Helper()
+	path := filepath.Join(h.t.TempDir(), "look.png")
+	cmd := exec.Command("import", "-window", "root", path)
+	cmd.Env = append(os.Environ(), "DISPLAY="+h.display)
+	if text, err := cmd.CombinedOutput(); err != nil {
+		h.t.Fatalf("%v: %s", err, text)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	defer f.Close()
+	img, _, err := image.Decode(f)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return img
+}
+
+// until waits for something to be seen or done.
+func (h hands) until(what string, done func() bool) {
+	h.t.Helper()
+	for begun := time.Now(); time.Since(begun) < 2*time.Minute; time.Sleep(200 * time.Millisecond) {
+		if done() {
+			return
+		}
+	}
+	h.t.Fatalf("%s: it does not come", what)
+}
+
+// count counts pixels of about a colour in a part of a picture.
+func count(img image.Image, part image.Rectangle, r, g, b int) int {
+	n := 0
+	for y := part.Min.Y; y < part.Max.Y; y++ {
+		for x := part.Min.X; x < part.Max.X; x++ {
+			cr, cg, cb, _ := img.At(x, y).RGBA()
+			away := func(v uint32, want int) bool { d := int(v>>8) - want; return d > 24 || d < -24 }
+			if !away(cr, r) && !away(cg, g) && !away(cb, b) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// A person opens a sweep and its line, picks a cable, moves a marker and reads a
+// finding in a real window, by keyboard and mouse.
+func TestWholeWindow(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts a display")
+	}
+	screen := display(t)
+	folder := t.TempDir()
+	program := filepath.Join(folder, "downlead")
+	if text, err := exec.Command("go", "build", "-o", program, "downlead/cmd/downlead").CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, text)
+	}
+	site := filepath.Join(folder, "site")
+	if text, err := exec.Command(program, "simulate", "--demo", "--out", site).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, text)
+	}
+	config := filepath.Join(folder, "config")
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	window := exec.CommandContext(ctx, program)
+	window.Env = append(os.Environ(), "DISPLAY="+screen, "XDG_CONFIG_HOME="+config, "WAYLAND_DISPLAY=", "LIBGL_ALWAYS_SOFTWARE=1", "EGL_PLATFORM=x11")
+	var said bytes.Buffer
+	window.Stderr = &said
+	if err := window.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		cancel()
+		window.Wait()
+		if t.Failed() {
+			t.Log(said.String())
+		}
+	}()
+	h := hands{t, screen}
+	orange, card, chart := [3]int{0xB8, 0x48, 0x0A}, image.Rect(1090, 60, 1440, 860), image.Rect(280, 150, 1080, 660)
+	sees := func(part image.Rectangle, c [3]int, least int) func() bool {
+		return func() bool { return count(h.look(), part, c[0], c[1], c[2]) >= least }
+	}
+	h.do("search", "--sync", "--name", "Downlead", "windowfocus") // no window manager does it
+	h.do("mousemove", "700", "800")
+	h.until("the first run shows a finding's card", sees(card, orange, 200))
+
+	// Open by typing a path.
+	recent := func() string {
+		text, _ := os.ReadFile(filepath.Join(config, "downlead", "recent.txt"))
+		return string(text)
+	}
+	open := func(keys, path string) {
+		h.do("key", keys)
+		time.Sleep(time.Second)
+		h.do("type", "--delay", "30", path)
+		h.do("key", "Return")
+		h.until("opening "+path, func() bool { return strings.Contains(recent(), path) })
+	}
+	open("ctrl+o", filepath.Join(site, "sweep.s1p"))
+	open("ctrl+l", filepath.Join(site, "line.toml"))
+	h.until("the finding comes again", sees(card, orange, 200))
+	h.until("its trace is drawn", sees(chart, orange, 300))
+
+	// A marker: to the chart, crosshair to the middle, M; it is a line from top to bottom.
+	bare := count(h.look(), chart, orange[0], orange[1], orange[2])
+	h.do("mousemove", "560", "420", "click", "1")
+	h.do("key", "m")
+	h.until("a marker is there", func() bool { return count(h.look(), chart, orange[0], orange[1], orange[2]) > bare+200 })
+	column := image.Rect(555, 200, 566, 600)
+	h.do("mousemove", "560", "420", "mousedown", "1", "mousemove", "610", "420", "mousemove", "660", "420", "mouseup", "1", "mousemove", "900", "700")
+	h.until("the marker has moved", func() bool {
+		img := h.look()
+		return count(img, column, orange[0], orange[1], orange[2]) < 60 && count(img, column.Add(image.Pt(100, 0)), orange[0], orange[1], orange[2]) > 200
+	})
+
+	// Pick a cable: choose the feeder in the drawn line, search, look at it, take it.
+	h.do("mousemove", "700", "708", "click", "1")
+	h.do("key", "F8")
+	h.do("type", "--delay", "30", "superflexible")
+	time.Sleep(time.Second)
+	h.do("key", "Tab", "Return") // the first found is looked at
+	time.Sleep(time.Second)
+	h.do("key", "Tab", "Tab", "Return") // past its curve: make the section of this
+	time.Sleep(time.Second)
+	h.do("key", "ctrl+s")
+	line := filepath.Join(site, "line.toml")
+	h.until("the line is saved with the cable", func() bool {
+		got, err := cables.ReadLine(line)
+		if err != nil {
+			return false
+		}
+		for _, s := range got.Sections {
+			if s.Name == "feeder" {
+				cable, ok := cableOf(got, s.CableID)
+				return ok && strings.Contains(cable.Name, "superflexible")
+			}
+		}
+		return false
+	})
+
+	// Read a finding: choosing the next one looks closer at it.
+	before := h.look()
+	h.do("key", "ctrl+z")
+	h.do("key", "ctrl+Down")
+	h.until("the picture changes", func() bool {
+		a, n := h.look(), 0
+		for y := chart.Min.Y; y < chart.Max.Y; y += 3 {
+			for x := chart.Min.X; x < chart.Max.X; x += 3 {
+				if a.At(x, y) != before.At(x, y) {
+					n++
+				}
+			}
+		}
+		return n > 500
+	})
+}
+
+func cableOf(line *cables.Line, id string) (cables.Type, bool) {
+	for _, c := range line.Cables {
+		if c.ID == id {
+			return c, true
+		}
+	}
+	return cables.Type{}, false
+}
