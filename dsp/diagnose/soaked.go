@@ -33,6 +33,7 @@ const (
 	soakedMostDrop   = 0.4
 	soakedReflects   = 0.007 // |Γ| that unevenness within a section may reach, 43 dB
 	soakedTangent    = 0.001 // loss tangent below which it is not water
+	soakedBeside     = 2     // of the best are fitted beside what was named
 	soakedNamed      = 0.7   // confidence from which wet cable that was named is taken to be on the line
 )
 
@@ -66,17 +67,22 @@ func (v *view) soaked() *soaking {
 	state := s.fit.Save()
 	var best *soaking
 	least := math.Inf(1)
+	tried := 0
 	for _, t := range trials {
-		if !s.plausible(t.point, t.state) {
-			continue
+		s.fit.Restore(t.state)
+		unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
+		if !s.plausible(t.point, nil) || trials[0].score-t.score > soakedOver*unit {
+			continue // or what is no water comes much nearer
 		}
 		cost := -t.score
-		s.fit.Restore(state)
-		if p := s.with(t.point, t.state); s.fit.Cost+s.price(p) < cost && s.plausible(p, nil) {
-			cost = s.fit.Cost + s.price(p)
-			t.point = p
-		} else {
-			s.fit.Restore(t.state)
+		if tried++; named != nil || without < base && tried <= soakedBeside { // beside what was named
+			s.fit.Restore(state)
+			if p := s.with(t.point, t.state); s.fit.Cost+s.price(p) < cost && s.plausible(p, nil) {
+				cost = s.fit.Cost + s.price(p)
+				t.point = p
+			} else {
+				s.fit.Restore(t.state)
+			}
 		}
 		if cost < least {
 			least = cost

@@ -17,12 +17,14 @@ type soakSearch struct {
 }
 
 const (
-	soakedPoints = 200 // of a sweep are enough to look for it
-	soakedStarts = 10  // of a base are fitted
-	soakedFinals = 3   // of these are fitted with all else
-	soakedEdges  = 40  // of a section and a taper that are paired
-	soakedUneven = 2   // of the best are tried unevenly wet
-	soakedPlaces = 60  // inside of a stretch at most
+	soakedPoints   = 200 // of a sweep are enough to look for it
+	soakedRange    = 1.3 // of the line's length must be free of aliases
+	soakedStarts   = 10  // of a base are fitted
+	soakedHopeless = 0.9 // of the cost left by the best start: no wet cable
+	soakedFinals   = 3   // of these are fitted with all else
+	soakedEdges    = 40  // of a section and a taper that are paired
+	soakedUneven   = 2   // of the best are tried unevenly wet
+	soakedPlaces   = 60  // inside of a stretch at most
 	// One standard deviation of the impedance inside: so much of its drop, and at
 	// least so much of itself. Common practice, no source.
 	soakedUnevenness = 0.2
@@ -40,8 +42,8 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 	n := len(full.FrequencyHz)
 	band := full.FrequencyHz[n-1] - full.FrequencyHz[0]
 	length := b.path.LengthM()
-	// As few points as tell apart what comes back from twice the line.
-	need := 2 * b.path.ElectricalM(length)
+	// As few points as tell apart what comes back from the line.
+	need := soakedRange * b.path.ElectricalM(length)
 	if full.Load != nil {
 		need += antennaRingsM
 	}
@@ -456,6 +458,9 @@ func (s *soakSearch) search() []trial {
 	}
 	sortTrials(trials)
 	trials = trials[:min(len(trials), soakedFinals)]
+	if len(trials) > 0 && -trials[0].score > soakedHopeless*s.base[0].Cost {
+		trials = nil
+	}
 	for i := range trials {
 		t := &trials[i]
 		fit.Restore(t.state)
