@@ -39,6 +39,14 @@ var pictures = []struct {
 		g.desk.plots.over.SetBrush(chart.Lower, 49, 51)
 		g.desk.plots.along.SetBrush(chart.Lower, 49, 51)
 	}},
+	{"finding-dark", image.Pt(1280, 720), true, func(g *rig) {
+		g.desk.hints, g.desk.selected = false, -1
+		g.desk.choosePlace(0)
+	}},
+	{"stretch-dark", image.Pt(1280, 720), true, func(g *rig) {
+		g.desk.hints = false
+		g.desk.plots.over.SetBrush(chart.Lower, 49, 51)
+	}},
 	{"small", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints = false }},
 	{"large", image.Pt(2560, 1440), false, func(g *rig) {
 		g.desk.hints = false
@@ -57,6 +65,9 @@ var pictures = []struct {
 const guidePictures = "../../docs/pictures"
 
 func TestPictures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws many pictures")
+	}
 	for _, p := range pictures {
 		t.Run(p.name, func(t *testing.T) {
 			g := demoRig(t, p.size)

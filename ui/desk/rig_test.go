@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"image"
 	"os"
 	"sync"
@@ -13,6 +14,8 @@ import (
 	"gioui.org/layout"
 	"gioui.org/op"
 	"gioui.org/unit"
+
+	"downlead/dsp/diagnose"
 )
 
 // rig is a window without a system: a router and the desk.
@@ -91,13 +94,36 @@ func (g *rig) picture() *image.RGBA {
 // madeDemo is the demonstration, made once for all tests.
 var madeDemo = sync.OnceValues(demonstration)
 
+// demoFindings are those of the demonstration, found once for all tests.
+var demoFindings = sync.OnceValues(func() (*diagnose.Findings, error) {
+	take, err := madeDemo()
+	if err != nil {
+		return nil, err
+	}
+	d := New(Options{})
+	defer d.Close()
+	take(d)
+	doc := d.document()
+	return diagnose.Run(context.Background(), doc.Sweep.Sweep, doc.Line, diagnose.Settings{Baseline: doc.Baseline.Sweep})
+})
+
+// demoRig is a window with the demonstration and what is found in it.
 func demoRig(t testing.TB, size image.Point) *rig {
 	g := newRig(t, size)
 	take, err := madeDemo()
 	if err != nil {
 		t.Fatal(err)
 	}
+	findings, err := demoFindings()
+	if err != nil {
+		t.Fatal(err)
+	}
 	take(g.desk)
+	g.desk.diagnosis.Stop()
+	g.desk.findings, g.desk.findErr = findings, nil
+	g.desk.selected = g.desk.firstFault()
+	g.desk.renewCards()
+	g.desk.refresh()
 	g.settle()
 	return g
 }
