@@ -121,8 +121,14 @@ type verdictOf struct {
 // one of the others; partner tells which one a trial takes in.
 func (b *bench) hypotheses(i int, all []*cluster, consumed map[*locate.Reflection]bool) (trials []trial, partner map[*linemodel.Point]*cluster) {
 	c := all[i]
-	trials = slices.Concat(b.circuits(c.points), b.dent(c.points), b.ends(c))
 	partner = map[*linemodel.Point]*cluster{}
+	trials = b.ends(c)
+	for _, t := range trials {
+		if t.state.Cost < endSuffices*b.fit.Cost { // as well as free points do: no stretch reflects all
+			return append(trials, b.circuits(c.points)...), partner
+		}
+	}
+	trials = slices.Concat(trials, b.circuits(c.points), b.dent(c.points))
 	if b.fit.RMS(c.points[0]) > edgeAbove {
 		for _, d := range all[i+1:] {
 			if consumed[d.head()] || b.fit.RMS(d.points[0]) < edgeAbove || d.head().Total != locate.NotTotal {

@@ -27,8 +27,10 @@ const (
 	totalAtJoint    = 0.7     // share of opens and shorts that are at joints
 	totalEndIsSound = 0.9     // share of the opens and shorts at an open or shorted end that are that end
 	endMoved        = 0.1     // share of the lines with a fault whose end a stretch moves
+	endSuffices     = 1.2     // times what the free points of locating leave: no other thing need be tried
 	endReachCells   = 1.5     // how far from where it was located a total reflection may be
-	endStarts       = 3       // places of each sign that are fitted
+	endStarts       = 3       // places of each sign that are fitted,
+	endBehind       = 1000    // unless so many natural units behind before that
 )
 
 // endAt returns the end of the line, of the given form, at x. It is not in the
@@ -176,7 +178,11 @@ func (b *bench) endPlaces(instead []*linemodel.Point, from, to, x float64, seen 
 		fit.Restore(held)
 	}
 	sort.Slice(places, func(i, j int) bool { return cost[places[i]] < cost[places[j]] })
-	return places[:min(len(places), endStarts)]
+	kept := min(len(places), endStarts)
+	for kept > 1 && cost[places[kept-1]]-cost[places[0]] > endBehind*b.unit {
+		kept--
+	}
+	return places[:kept]
 }
 
 // frontSlackM is how far in front of the port a place at the port may seem to
