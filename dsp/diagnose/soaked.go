@@ -89,7 +89,7 @@ func (v *view) soaked() *soaking {
 			unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
 			p := *t.point
 			p.FitsInside = false
-			best = &soaking{point: &p, ends: s.ends(), gain: (without - cost) / unit}
+			best = &soaking{point: &p, ends: copies(s.end()), gain: (without - cost) / unit}
 		}
 	}
 	if named != nil && (best == nil || best.gain < 0) {
@@ -105,13 +105,10 @@ func (v *view) soaked() *soaking {
 	return best
 }
 
-// ends lists copies of the mirror that ends the line.
-func (s *soakSearch) ends() (out []*linemodel.Point) {
-	for _, q := range s.fit.Points {
-		if s.mirror() != 0 && q.Form == linemodel.Step && s.fit.RMS(q) > 0.3 {
-			c := *q
-			out = append(out, &c)
-		}
+func copies(points []*linemodel.Point) (out []*linemodel.Point) {
+	for _, p := range points {
+		c := *p
+		out = append(out, &c)
 	}
 	return out
 }

@@ -60,7 +60,7 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 	}
 	fit := linemodel.NewFit(b.path, hz, measured)
 	copy(fit.Weight, weight)
-	fit.Noise, fit.Unit = full.Noise, b.unit
+	fit.Noise, fit.Unit = full.Noise, temper*full.Noise
 	if full.Load != nil {
 		fit.Load = causalLoad(fit)
 	}
@@ -92,6 +92,8 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 	}
 	s.sound()
 	s.settleBase()
+	fit.Unit = temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())
+	fit.Evaluate()
 	s.base = append(s.base, fit.Save())
 	if strong {
 		for _, q := range append([]*linemodel.Point(nil), fit.Points...) {
@@ -125,7 +127,7 @@ const soundEnd = 0.998
 func (s *soakSearch) settleBase() {
 	fit := s.fit
 	fit.Evaluate()
-	if sign := s.mirror(); sign != 0 && !s.hasEnd() {
+	if sign := s.mirror(); sign != 0 && len(s.end()) == 0 {
 		s.findEnd(sign)
 	}
 	if fit.Load != nil {
@@ -134,14 +136,15 @@ func (s *soakSearch) settleBase() {
 	fit.Refine(fit.Points, true, true, 6)
 }
 
-func (s *soakSearch) hasEnd() bool {
+// end lists the mirror that ends the line, as far as the model has one.
+func (s *soakSearch) end() (out []*linemodel.Point) {
 	length := s.path.LengthM()
 	for _, q := range s.fit.Points {
-		if s.fit.RMS(q) > 0.3 && q.X > length-3*placeSigma(length)-s.fit.Cell(length) {
-			return true
+		if s.mirror() != 0 && s.fit.RMS(q) > 0.3 && q.X > length-3*placeSigma(length)-s.fit.Cell(length) {
+			out = append(out, q)
 		}
 	}
-	return false
+	return out
 }
 
 // findEnd puts the end of the line where the sweep has it: from where the record's tolerance allows it
@@ -197,6 +200,16 @@ func (s *soakSearch) findEnd(sign float64) {
 	fit.Sample(p)
 	fit.Insert(p)
 	fit.Evaluate()
+	s.climb(p)
+}
+
+// climb fits the points to the lower part of the band first, then to more and
+// more of it.
+func (s *soakSearch) climb(points ...*linemodel.Point) {
+	fit := s.fit
+	n := len(fit.FrequencyHz)
+	low, high := fit.FrequencyHz[0], fit.FrequencyHz[n-1]
+	full := append([]float64(nil), fit.Weight...)
 	for _, share := range []float64{0.15, 0.3, 0.6, 1} {
 		for k := range fit.Weight {
 			fit.Weight[k] = full[k]
@@ -205,7 +218,7 @@ func (s *soakSearch) findEnd(sign float64) {
 			}
 		}
 		fit.Evaluate()
-		fit.Refine([]*linemodel.Point{p}, false, false, 4)
+		fit.Refine(points, false, false, 4)
 	}
 	copy(fit.Weight, full)
 	fit.Evaluate()
@@ -257,6 +270,19 @@ func (s *soakSearch) sound() {
 	}
 }
 
+// backInPlace puts joints where the record has them that have come to lie where
+// they cannot: they were not seen where the stretch in front of them would
+// have put them.
+func (s *soakSearch) backInPlace() {
+	for _, q := range s.fit.Points {
+		if prior := q.Prior[linemodel.ByPlace]; prior.Sigma > 0 && math.Abs(q.X-prior.Mean) > 2*prior.Sigma {
+			q.X = prior.Mean
+			s.fit.Move(q)
+		}
+	}
+	s.fit.Evaluate()
+}
+
 // adopt takes over the points of another fit of the same line.
 func (s *soakSearch) adopt(from *linemodel.Fit) {
 	fit := s.fit
@@ -293,6 +319,7 @@ func (s *soakSearch) with(p *linemodel.Point, from *linemodel.State) *linemodel.
 		}
 	}
 	s.replace(instead, c)
+	s.backInPlace()
 	s.sound()
 	fit.Evaluate()
 	if fit.Load != nil {
@@ -451,7 +478,12 @@ func (s *soakSearch) search() []trial {
 			wetPriors(p)
 			fit.Sample(p)
 			s.replace(nil, p)
-			fit.Refine([]*linemodel.Point{p}, false, false, 4)
+			s.backInPlace()
+			if s.mirror() != 0 {
+				s.climb(append(s.end(), p)...)
+			} else {
+				fit.Refine([]*linemodel.Point{p}, false, false, 4)
+			}
 			trials = append(trials, trial{cause: WaterInCable, point: p, state: fit.Save(), score: -fit.Cost})
 			fit.Restore(base)
 		}
