@@ -42,7 +42,7 @@ func circuits() []circuit {
 	}
 	return []circuit{
 		{PoorContact, linemodel.Series, linemodel.Fitting(flat, place), true, rising, jointRisingSigma, 0, alone(flat)},
-		{PoorContact, linemodel.Series, linemodel.Fitting(flat, falling, place), true, rising, jointRisingSigma, -1,
+		{PoorContact, linemodel.Series, linemodel.Fitting(flat, falling, place), true, 0, 0, -1,
 			[][3]float64{{0.9, 0, 0.3}, {0.6, 0, 0.6}, {0.3, 0, 0.9}, {1.4, 0, 0.5}, {0.5, 0, 1.4}}},
 		{ConnectorMismatch, linemodel.Series, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
 		{ConnectorMismatch, linemodel.Shunt, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
