@@ -216,6 +216,12 @@ func (p *Path) ElectricalM(x float64) float64 {
 	return sum
 }
 
+// DelayS returns how long a wave takes from one place of the path to another,
+// one way, at the high-frequency velocities, s.
+func (p *Path) DelayS(from, to float64) float64 {
+	return (p.ElectricalM(to) - p.ElectricalM(from)) / SpeedOfLight
+}
+
 // PhysicalM is the inverse of ElectricalM: the place whose free-space length
 // from the reference plane is electricalM.
 func (p *Path) PhysicalM(electricalM float64) float64 {

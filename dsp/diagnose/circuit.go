@@ -148,6 +148,9 @@ type trial struct {
 	score float64 // log posterior, to within a constant, in natural units
 	state *linemodel.State
 	words string // the circuit as fitted, in short
+
+	takes []*cluster // other clusters that it explains
+	other placing    // of a stretch of other cable: what that does to what lies behind it
 }
 
 // bench tries hypotheses on a fit that stays as it is.
@@ -155,6 +158,7 @@ type bench struct {
 	fit    *linemodel.Fit
 	path   *cables.Path
 	load   cables.LoadKind
+	endDB  float64 // return loss of the load by the record, dB; 0: not given
 	joints []float64
 	named  []*verdictOf // what was named, in the order of the findings
 	// unit is the cost of one natural unit: the variance that the best model
@@ -293,7 +297,7 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 	if excess := p.ExcessM(); excess != 0 {
 		// What lies behind a slow stretch was seen too far out.
 		for _, q := range fit.Points {
-			if q.X > p.X+p.Extent {
+			if q.X > p.X+p.Extent && located(q) {
 				q.X = math.Max(p.X+p.Extent, q.X-excess)
 				fit.Move(q)
 			}
@@ -390,8 +394,12 @@ func (b *bench) taken(x float64) bool {
 // ones, whose circuits see p.
 func around(fit *linemodel.Fit, p *linemodel.Point) []*linemodel.Point {
 	var out []*linemodel.Point
+	end := p.X
+	if p.Form == linemodel.Foreign {
+		end += p.LengthM()
+	}
 	for _, q := range fit.Points {
-		if math.Abs(q.X-p.X) < 4*fit.Cell(p.X) || fit.RMS(q) > 0.1 {
+		if math.Abs(q.X-p.X) < 4*fit.Cell(p.X) || math.Abs(q.X-end) < 4*fit.Cell(end) || fit.RMS(q) > 0.1 {
 			out = append(out, q)
 		}
 	}

@@ -30,7 +30,7 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 	if !anything {
 		return plain(found), nil
 	}
-	toRecord(b.fit, b.path, b.load, kept, result)
+	b.toRecord(kept, result)
 	recordCost := b.fit.Cost
 	consumed := map[*locate.Reflection]bool{}
 	named := map[*locate.Reflection]*verdictOf{}
@@ -39,16 +39,15 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		if !c.excess || consumed[c.head()] || hiddenBy != nil && c.points[0].X > hiddenBy.X {
+		if !c.excess || consumed[c.head()] || c.head().Kind == locate.AtFarEnd && !c.head().Excess || hiddenBy != nil && c.points[0].X > hiddenBy.X {
 			continue
 		}
-		trials, partner := b.hypotheses(i, kept, consumed)
-		trials = b.settle(endsForTotals(trials))
+		trials := b.settle(endsForTotals(b.hypotheses(i, kept, consumed)))
 		b.temperTo(trials)
 		best := trials[0]
 		b.fit.Restore(best.state)
 		f := finding(*c.head())
-		f.IsFault, f.DistanceM, f.ExtentM = best.cause != FarEnd, math.Max(0, best.point.X), best.point.Extent
+		f.IsFault, f.DistanceM, f.ExtentM = best.cause != FarEnd, math.Max(0, best.point.X), best.point.LengthM()
 		if b.isTotal(best) {
 			hiddenBy = best.point
 		}
@@ -65,10 +64,13 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 		for _, r := range c.members {
 			consumed[r] = true
 		}
-		if d := partner[best.point]; d != nil {
+		for _, d := range best.takes {
 			for _, r := range d.members {
 				consumed[r] = true
 			}
+		}
+		if best.cause == WrongImpedance {
+			b.behindOther(best, found, consumed)
 		}
 	}
 	var out []Finding
@@ -118,34 +120,16 @@ type verdictOf struct {
 }
 
 // hypotheses fits cluster i with all that it could be, alone or together with
-// one of the others; partner tells which one a trial takes in.
-func (b *bench) hypotheses(i int, all []*cluster, consumed map[*locate.Reflection]bool) (trials []trial, partner map[*linemodel.Point]*cluster) {
+// others.
+func (b *bench) hypotheses(i int, all []*cluster, consumed map[*locate.Reflection]bool) []trial {
 	c := all[i]
-	partner = map[*linemodel.Point]*cluster{}
-	trials = b.ends(c)
+	trials := b.ends(c)
 	for _, t := range trials {
 		if t.state.Cost < endSuffices*b.fit.Cost { // as well as free points do: no stretch reflects all
-			return append(trials, b.circuits(c.points)...), partner
+			return append(trials, b.circuits(c.points)...)
 		}
 	}
-	trials = slices.Concat(trials, b.circuits(c.points), b.dent(c.points))
-	if b.fit.RMS(c.points[0]) > edgeAbove {
-		for _, d := range all[i+1:] {
-			if consumed[d.head()] || b.fit.RMS(d.points[0]) < edgeAbove || d.head().Total != locate.NotTotal {
-				continue
-			}
-			x := c.points[0].X
-			for _, t := range b.foreign(append(append([]*linemodel.Point(nil), c.points...), d.points...), x, d.points[0].X) {
-				partner[t.point] = d
-				trials = append(trials, t)
-			}
-		}
-		if c.head().Kind != locate.Mid {
-			trials = append(trials, b.foreignSections(c)...)
-		} else {
-			trials = append(trials, b.foreignWithin(c.points)...)
-		}
-	}
+	trials = slices.Concat(trials, b.circuits(c.points), b.dent(c.points), b.foreignCable(i, all, consumed))
 	if c.head().Kind == locate.Mid {
 		trials = append(trials, b.wet(c.points)...)
 		if t, ok := b.uneven(c.points); ok {
@@ -156,12 +140,12 @@ func (b *bench) hypotheses(i int, all []*cluster, consumed map[*locate.Reflectio
 				continue
 			}
 			for _, t := range b.wet(append(append([]*linemodel.Point(nil), c.points...), d.points...)) {
-				partner[t.point] = d
+				t.takes = []*cluster{d}
 				trials = append(trials, t)
 			}
 		}
 	}
-	return trials, partner
+	return trials
 }
 
 // oneStretch says whether two clusters may be the edges of one stretch.
@@ -188,25 +172,6 @@ func plain(found []locate.Reflection) []Finding {
 	var out []Finding
 	for i := range found {
 		out = append(out, finding(found[i]))
-	}
-	return out
-}
-
-// foreignSections tries whole sections of other cable on either side of the
-// joint that c is at.
-func (b *bench) foreignSections(c *cluster) []trial {
-	joint, _ := nearest(b.joints, c.points[0].X)
-	var out []trial
-	for i, x := range b.joints {
-		if x != joint {
-			continue
-		}
-		if i+1 < len(b.joints) && b.joints[i+1]-x > 0.3 {
-			out = append(out, b.foreign(c.points, c.points[0].X, c.points[0].X+b.joints[i+1]-x)...)
-		}
-		if i > 0 && x-b.joints[i-1] > 0.3 {
-			out = append(out, b.foreign(c.points, c.points[0].X-(x-b.joints[i-1]), c.points[0].X)...)
-		}
 	}
 	return out
 }

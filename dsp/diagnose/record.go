@@ -16,6 +16,7 @@ const (
 	jointRisingSigma  = 0.03  // of z at 1 GHz, |Γ| of 0.015
 	jointFlatSigma    = 0.012 // of z, 0.6 ohm
 	deviceDefaultDB   = 26.0  // return loss of a device whose record gives none
+	terminationDB     = 26.0  // return loss of a termination whose record gives none
 	recordLengthSigma = 0.005
 	recordPlaceSigmaM = 0.005
 )
@@ -27,7 +28,8 @@ func placeSigma(x float64) float64 { return recordPlaceSigmaM + recordLengthSigm
 // faults on it: the points of the given clusters stay as they are, everything
 // weak is taken out, and every joint and device of the record takes its place
 // with what a sound one may reflect.
-func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept []*cluster, found *locate.Result) {
+func (b *bench) toRecord(kept []*cluster, found *locate.Result) {
+	fit, path, load := b.fit, b.path, b.load
 	stays := map[*linemodel.Point]bool{}
 	for _, p := range append(append([]*linemodel.Point(nil), found.Known...), found.Inside...) {
 		stays[p] = true
@@ -90,6 +92,9 @@ func toRecord(fit *linemodel.Fit, path *cables.Path, load cables.LoadKind, kept 
 			continue
 		}
 		joint := soundJoint(fit, x*scale)
+		if i == last && load == cables.Termination {
+			b.terminated(joint)
+		}
 		if i > 0 {
 			joint.Fits[linemodel.ByPlace] = true
 			sigma := recordPlaceSigmaM + recordLengthSigma*(x-at)
@@ -132,4 +137,17 @@ func soundJoint(fit *linemodel.Fit, x float64) *linemodel.Point {
 	p.Prior[linemodel.ByFlat].Sigma = jointFlatSigma
 	p.Prior[linemodel.ByRising].Sigma = jointRisingSigma * fit.MiddleHz / 1e9
 	return p
+}
+
+// terminated gives the joint at the end of the line what its termination may
+// reflect as well.
+func (b *bench) terminated(joint *linemodel.Point) {
+	db := b.endDB
+	if db == 0 {
+		db = terminationDB
+	}
+	sigma := 2 * math.Pow(10, -db/20)
+	for _, q := range []int{linemodel.ByFlat, linemodel.ByRising} {
+		joint.Prior[q].Sigma = math.Hypot(joint.Prior[q].Sigma, sigma)
+	}
 }

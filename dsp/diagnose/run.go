@@ -91,7 +91,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	if err != nil {
 		return nil, err
 	}
-	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
+	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, endDB: line.Load.ReturnLossDB, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
 	b.fit.Unit = b.unit
 	v := &view{found: found, bench: b}
 	if v.findings, err = b.name(ctx, found); err != nil {

@@ -8,96 +8,9 @@ import (
 	"downlead/dsp/locate"
 )
 
-// What a stretch of other cable is taken to be: 75-ohm cable in a 50-ohm line,
-// or the other way round, made to about 3 %. Common practice, no source.
-const (
-	foreignRatio  = 1.5
-	ratioSigma    = 0.045
-	foreignLeastM = 0.2    // shorter than any jumper
-	edgeAbove     = 0.06   // |Γ| of an edge worth trying as one
-	stretchPower  = 1.2e-4 // |Γ|² of a stretch that unevenness does not make, 39 dB
-)
-
-// foreign tries a stretch of other cable with edges at about from and to instead
-// of the given points.
-func (b *bench) foreign(instead []*linemodel.Point, from, to float64) []trial {
-	held := b.fit.Save()
-	var out []trial
-	for _, ratio := range []float64{foreignRatio, 1 / foreignRatio} {
-		var best *linemodel.Point
-		least := math.Inf(1)
-		for _, e := range b.edgeGrid(from, to) {
-			p := b.fit.NewPoint(e[0], linemodel.Foreign)
-			p.Extent, p.Ratio, p.LossScale = e[1]-e[0], ratio, 1
-			p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent)
-			p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: ratio, Sigma: ratioSigma * ratio}
-			p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: 1.5, Sigma: 1.5}
-			b.fit.Sample(p)
-			b.replace(instead, p)
-			if b.fit.Cost < least {
-				best, least = p, b.fit.Cost
-			}
-			b.fit.Restore(held)
-		}
-		if best == nil {
-			continue
-		}
-		t := b.try(instead, best)
-		t.cause = WrongImpedance
-		if best.Extent < foreignLeastM && best.Ratio < 1 {
-			t.cause = DentOrKink
-		}
-		t.score -= 1 + 2*3
-		out = append(out, t)
-		b.fit.Restore(held)
-	}
-	return out
-}
-
-// foreignWithin tries stretches of other cable between any two strong points of
-// one cluster.
-func (b *bench) foreignWithin(points []*linemodel.Point) []trial {
-	var edges []*linemodel.Point
-	for _, p := range points {
-		if b.fit.RMS(p) > edgeAbove {
-			edges = append(edges, p)
-		}
-	}
-	sort.Slice(edges, func(i, j int) bool { return b.fit.RMS(edges[i]) > b.fit.RMS(edges[j]) })
-	edges = edges[:min(len(edges), mostEdges)]
-	sort.Slice(edges, func(i, j int) bool { return edges[i].X < edges[j].X })
-	var out []trial
-	for i, p := range edges {
-		for _, q := range edges[i+1:] {
-			if q.X-p.X > foreignLeastM {
-				out = append(out, b.foreign(points, p.X, q.X)...)
-			}
-		}
-	}
-	return out
-}
-
-// edgeGrid lists pairs of edges about from and to, an eighth of the shortest
-// wave apart: a start must be that near for the fit to find its way, and an
-// edge was seen through whatever else was fitted beside it.
-func (b *bench) edgeGrid(from, to float64) [][2]float64 {
-	at := b.fit.SpanAt((from + to) / 2)
-	eighth := 2 * math.Pi / imag(b.fit.Gamma[at][len(b.fit.FrequencyHz)-1]) / 8
-	reach := math.Min(edgeReach, math.Ceil(0.5*b.fit.Cell(from)/eighth))
-	var grid [][2]float64
-	for i := -math.Min(1, reach); i <= math.Min(1, reach); i++ {
-		for j := -reach; j <= reach; j++ {
-			x, y := math.Max(0, from+i*eighth), to+j*eighth
-			if y-x > eighth {
-				grid = append(grid, [2]float64{x, y})
-			}
-		}
-	}
-	return grid
-}
-
-// edgeReach is the most steps that edgeGrid goes to either side.
-const edgeReach = 3
+// stretchPower is the |Γ|² of a stretch that unevenness does not make, 39 dB.
+// Common practice, no source.
+const stretchPower = 1.2e-4
 
 // dent tries a few centimetres of low impedance instead of the given points.
 func (b *bench) dent(instead []*linemodel.Point) []trial {

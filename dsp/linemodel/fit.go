@@ -153,6 +153,8 @@ func (q *Point) quantity(c int) *float64 {
 		return &q.Tangent
 	case ByTaper:
 		return &q.Taper
+	case ByShift:
+		return &q.Shift
 	default:
 		return &q.X
 	}
@@ -504,6 +506,9 @@ func (p *Fit) apply(list []parameter, d *mat.VecDense) {
 				}
 			case ByTaper:
 				most, low = math.Max(p.Cell(q.X), 0.3**v), 0
+			case ByShift: // as a place
+				most = 0.6 / p.Beta0[p.SpanAt(q.X)]
+				low, high = -q.Extent, 0.5*q.Extent
 			}
 			if prior := q.prior(item.quantity); prior.Sigma > 0 {
 				low, high = math.Max(low, prior.Mean-hardSigmas*prior.Sigma), math.Min(high, prior.Mean+hardSigmas*prior.Sigma)

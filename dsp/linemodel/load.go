@@ -131,6 +131,15 @@ func (l *Load) compose() {
 	}
 }
 
+// RenewLoad fits the load alone, from nothing: what it was fitted to was seen
+// through another line.
+func (p *Fit) RenewLoad() {
+	clear(p.Load.Taps)
+	p.Load.compose()
+	p.Evaluate()
+	p.QuickFitLoad()
+}
+
 // QuickFitLoad fits the load alone, with nominal weights: what points of
 // reflection in front of it do to the weights is left out.
 func (p *Fit) QuickFitLoad() {

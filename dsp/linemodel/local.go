@@ -37,33 +37,8 @@ func (p *Fit) Local(points []*Point, most int) *Fit {
 	for k := (n - 1) % stride / 2; k < n; k += stride {
 		pick = append(pick, k)
 	}
-	size := len(pick)
-	some := func(v []complex128) []complex128 {
-		out := make([]complex128, size)
-		for i, k := range pick {
-			out[i] = v[k]
-		}
-		return out
-	}
-	few := func(v []float64) []float64 {
-		out := make([]float64, size)
-		for i, k := range pick {
-			out[i] = v[k]
-		}
-		return out
-	}
-	m := Model{Medium: Medium{Path: p.Path, FrequencyHz: few(p.FrequencyHz), Ratio: few(p.Ratio), MiddleHz: p.MiddleHz,
-		Starts: p.Starts, Beta0: p.Beta0, octaves: few(p.octaves), circle: p.circle}}
-	for i := range p.Gamma {
-		m.Gamma, m.Start = append(m.Gamma, some(p.Gamma[i])), append(m.Start, some(p.Start[i]))
-	}
-	for i := range m.basis {
-		m.basis[i] = few(p.basis[i])
-	}
-	for _, v := range []*[]complex128{&m.Input, &m.Match, &m.Sum, &m.LoadGain, &m.portLoop} {
-		*v = make([]complex128, size)
-	}
-	local := &Fit{Model: m, Measured: some(p.Together(points)), Weight: few(p.Weight), CellM: p.CellM, Noise: p.Noise, Unit: p.Unit, Residual: make([]complex128, size)}
+	local := p.fewer(pick)
+	local.Measured = picked(p.Together(points), pick)
 	p.Gains()
 	first := points[0]
 	for _, q := range points {
@@ -75,7 +50,7 @@ func (p *Fit) Local(points []*Point, most int) *Fit {
 		way := points[0].Phasor[k]
 		gain, alone := first.Gain[k], first.Phasor[k]
 		local.Measured[i] *= way
-		local.Weight[i] *= float64(n) / float64(size) * (real(gain)*real(gain) + imag(gain)*imag(gain)) / (real(alone)*real(alone) + imag(alone)*imag(alone))
+		local.Weight[i] *= float64(n) / float64(len(pick)) * (real(gain)*real(gain) + imag(gain)*imag(gain)) / (real(alone)*real(alone) + imag(alone)*imag(alone))
 	}
 	local.Evaluate()
 	return local

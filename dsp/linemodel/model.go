@@ -49,16 +49,18 @@ func (f Form) Ends() bool { return f == OpenEnd || f == ShortEnd }
 // (constant loss tangent with the dispersion that causality asks for: E.
 // Kjartansson, J. Geophys. Res. 84(B9), 1979, from memory); its edges are
 // tapered over Taper metres, which to first order in the small reflection
-// multiplies it by sin(βT)/(βT), or, Round, by that of a raised cosine. A Foreign one has Ratio times the impedance and
-// LossScale times the attenuation, with sharp edges; its length and velocity
-// cannot be told apart, so it goes at the record's velocity.
+// multiplies it by sin(βT)/(βT), or, Round, by that of a raised cosine. A Foreign
+// one has Ratio times the impedance, with sharp edges. They tell how long the wave
+// is under way in it alone: Extent is the record's way of that delay. What lies
+// behind seems to be Shift farther out for it, so it is Extent − Shift long. Over
+// that length it loses LossScale times what the record's cable does.
 type Point struct {
 	X                     float64 // m
 	Flat, Rising, Falling float64
 	Extent                float64 // m
 	Drop, Ratio           float64
 	Tangent, LossScale    float64
-	Taper                 float64 // m
+	Taper, Shift          float64 // m
 	Round                 bool    // the taper is a raised cosine, not straight
 	// Inside says how a Wet stretch is uneven: by how much its impedance is higher,
 	// relative, at as many places, evenly spaced between the middles of its edges.
@@ -106,6 +108,7 @@ const (
 	ByDrop    // of a Foreign stretch: Ratio
 	ByTangent // of a Foreign stretch: LossScale
 	ByTaper
+	ByShift
 	quantities
 )
 
@@ -131,6 +134,7 @@ type Medium struct {
 	Starts      []float64      // m
 	Beta0       []float64      // per span: phase constant at f0, rad/m
 	octaves     []float64      // ln(f/1 GHz)
+	reactive    [][]complex128 // per span and frequency: Zc over its high-frequency limit
 	circle      *circle
 }
 
@@ -149,10 +153,13 @@ func newMedium(path *cables.Path, frequencyHz []float64) Medium {
 	for _, span := range path.Spans {
 		gamma := make([]complex128, n)
 		start := append([]complex128(nil), theta...)
+		reactive := make([]complex128, n)
 		for k, f := range frequencyHz {
-			gamma[k], _ = span.Medium.Wave(f)
+			gamma[k], reactive[k] = span.Medium.Wave(f)
+			reactive[k] /= complex(span.Medium.ImpedanceOhm, 0)
 			theta[k] += gamma[k] * complex(span.LengthM, 0)
 		}
+		m.reactive = append(m.reactive, reactive)
 		m.Gamma = append(m.Gamma, gamma)
 		m.Start = append(m.Start, start)
 		m.Starts = append(m.Starts, span.StartM)

@@ -52,16 +52,24 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 }
 
 // sampleStretch computes r, T and r' of a stretch: two opposite edges a with
-// the wave e^{−γ'l} between them, l the way between the middles of the edges.
-// From the recursion of two steps,
+// the wave P between them,
 //
 //	S11 = a·(1 − P²)/(1 − a²P²),  S21 = (1 − a²)·P/(1 − a²P²),  P = e^{−γ'l}
 //
-// referred to X, with the record's way through the stretch taken out, since
-// the model counts that already. Each of the two tapers can take up half of the
-// extent. inside takes what each place of Inside reflects, from the middle of the
-// first edge.
+// (from the recursion of two steps) referred to X, with the record's way
+// through the stretch taken out, since the model counts that already. inside
+// takes what each place of Inside reflects, from the middle of the first edge.
 func (m *Model) sampleStretch(p *Point, w *ways, inside *[][]complex128, reflect, through, behind []complex128) {
+	if p.Form == Wet {
+		m.sampleWet(p, w, inside, reflect, through, behind)
+	} else {
+		m.sampleForeign(p, w, reflect, through, behind)
+	}
+}
+
+// sampleWet takes l to be the way between the middles of the edges. Each of the
+// two tapers can take up half of the extent.
+func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, through, behind []complex128) {
 	taper := math.Min(math.Max(0, p.Taper), p.Extent/2)
 	length := p.Extent - taper
 	from := p.X + taper/2
@@ -69,8 +77,6 @@ func (m *Model) sampleStretch(p *Point, w *ways, inside *[][]complex128, reflect
 	velocity := cables.SpeedOfLight * m.Path.Spans[m.SpanAt(from+length/2)].Medium.VelocityFactor
 	delta := math.Atan(p.Tangent)
 	sin, cos := math.Sincos(-delta / 2)
-	fixed := complex((p.Ratio-1)/(p.Ratio+1), 0) // the edge of other cable
-	shift := complex(1, 0)                       // (κ+1)/2
 	places := len(p.Inside)
 	gamma := m.Gamma[m.SpanAt(from+length/2)]
 	for len(*inside) < places {
@@ -79,28 +85,15 @@ func (m *Model) sampleStretch(p *Point, w *ways, inside *[][]complex128, reflect
 	spacing := length / float64(places+1)
 	half := math.Min(spacing, velocity*(1-p.Drop)/m.FrequencyHz[len(m.FrequencyHz)-1]/4)
 	for k, f := range m.FrequencyHz {
-		a := fixed
 		free := 2 * math.Pi * f / velocity
-		kappa := complex(1, 0)
-		var slip complex128 // what the stretch does to the wave besides the record's way
-		if p.Form == Wet {
-			size := 1 / (1 - p.Drop)
-			if delta != 0 {
-				size *= math.Exp(-delta / math.Pi * m.octaves[k])
-			}
-			kappa = complex(size*cos, size*sin)
-			a = quotient(1-kappa, 1+kappa)
-			shift = complex((1+real(kappa))/2, 0)
-			e, turn := math.Exp(free*length*imag(kappa)), m.circle.at(-free*length*(real(kappa)-1))
-			slip = complex(e*real(turn), e*imag(turn))
-		} else {
-			slip = 1
-			if p.LossScale != 1 {
-				slip = complex(math.Exp(-w.loss[k]*(p.LossScale-1)), 0)
-			}
+		size := 1 / (1 - p.Drop)
+		if delta != 0 {
+			size *= math.Exp(-delta / math.Pi * m.octaves[k])
 		}
+		kappa := complex(size*cos, size*sin)
+		a := quotient(1-kappa, 1+kappa)
 		if taper > 0 {
-			if turn := free * real(shift) * taper; turn > 1e-6 {
+			if turn := free * (1 + real(kappa)) / 2 * taper; turn > 1e-6 {
 				if p.Round {
 					a *= complex(m.RoundEdge(turn), 0)
 				} else {
@@ -108,6 +101,9 @@ func (m *Model) sampleStretch(p *Point, w *ways, inside *[][]complex128, reflect
 				}
 			}
 		}
+		// What the stretch does to the wave besides the record's way.
+		e, turn := math.Exp(free*length*imag(kappa)), m.circle.at(-free*length*(real(kappa)-1))
+		slip := complex(e*real(turn), e*imag(turn))
 		once := w.once[k] * slip
 		square := once * once
 		loop := inverse(1 - a*a*square)
@@ -135,6 +131,44 @@ func (m *Model) sampleStretch(p *Point, w *ways, inside *[][]complex128, reflect
 	}
 }
 
+// sampleForeign scales what the record's cable loses, by its own law; the share
+// of the conductors slows the wave and turns the impedance with it (skin effect,
+// see package cables): to first order Zc'/Z' − 1 ∝ α'/β'.
+func (m *Model) sampleForeign(p *Point, w *ways, reflect, through, behind []complex128) {
+	length := math.Max(leastStretchM, p.LengthM())
+	m.prepare(w, p.X, length, 0)
+	at := m.SpanAt(p.X + length/2)
+	medium := m.Path.Spans[at].Medium
+	delay := m.Path.DelayS(p.X, p.X+math.Max(leastStretchM, p.Extent))
+	conductors := p.LossScale * medium.ConductorNp * length
+	turned := complex(p.LossScale*m.Path.DelayS(p.X, p.X+length)/delay, 0)
+	for k, f := range m.FrequencyHz {
+		line := m.reactive[at][k]
+		zc := complex(p.Ratio, 0) * (1 + turned*(line-1))
+		a := quotient(zc-line, zc+line)
+		e, turn := math.Exp(-p.LossScale*w.loss[k]), m.circle.at(-2*math.Pi*f*delay-conductors*math.Sqrt(f))
+		once := complex(e*real(turn), e*imag(turn))
+		square := once * once
+		loop := inverse(1 - a*a*square)
+		s11 := a * (1 - square) * loop
+		s21 := (1 - a*a) * once * loop
+		reflect[k] = s11
+		through[k] = s21 * s21 * w.back[k]
+		behind[k] = s11 * w.back[k]
+	}
+}
+
+// leastStretchM keeps a stretch from vanishing altogether.
+const leastStretchM = 1e-3
+
+// LengthM is how long the stretch is, m; 0 for a point.
+func (p *Point) LengthM() float64 {
+	if p.Form == Foreign {
+		return p.Extent - p.Shift
+	}
+	return p.Extent
+}
+
 // RoundEdge is what is left of an edge's reflection where the impedance changes as a
 // raised cosine, turn the phase along it, rad: cos u/(1 − (2u/π)²), the Fourier
 // transform of its slope.
@@ -147,12 +181,16 @@ func (m *Medium) RoundEdge(turn float64) float64 {
 }
 
 // ExcessM is how much farther out, in metres of the record, what lies behind a
-// stretch seems to be: (κ − 1) times its length, κ at 1 GHz; 0 for a point.
+// stretch seems to be: of a wet one (κ − 1) times its length, κ at 1 GHz; 0 for
+// a point.
 func (p *Point) ExcessM() float64 {
-	if p.Form != Wet {
-		return 0
+	switch p.Form {
+	case Wet:
+		return p.Drop / (1 - p.Drop) * math.Max(0, p.Extent-p.Taper)
+	case Foreign:
+		return p.Shift
 	}
-	return p.Drop / (1 - p.Drop) * math.Max(0, p.Extent-p.Taper)
+	return 0
 }
 
 // stretchDerivative is derivative for a stretch, by a small step of the
@@ -169,7 +207,7 @@ func (m *Model) stretchDerivative(dst []complex128, p *Point, quantity int) {
 		return
 	}
 	w := p.ways
-	if quantity == ByExtent || quantity == ByTaper {
+	if quantity == ByExtent || quantity == ByTaper || quantity == ByShift {
 		w = &m.movedWays
 	}
 	v := p.quantity(quantity)
