@@ -69,6 +69,9 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 	}
 	var out []trial
 	attempt := func(p *linemodel.Point, speaks Cause, prior float64) {
+		if fit.Over() {
+			return
+		}
 		for _, x := range []float64{strongest.X, length} {
 			q := end(x)
 			turn(fit, q, x, strongest.X, strongest.Reflect[len(strongest.Reflect)/2])
@@ -129,7 +132,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			kept = append(kept, t)
 		}
 	}
-	if kept[0].score < sound+endGain || kept[0].state.Cost > endExplains*soundCost {
+	if len(kept) == 0 || kept[0].score < sound+endGain || kept[0].state.Cost > endExplains*soundCost {
 		return nil
 	}
 	return kept

@@ -16,7 +16,8 @@
 //	wrong-impedance     a stretch of 75-ohm cable (or of 50 in 75), or a section
 //	water-in-cable      a slow, lossy stretch with tapered edges; or, where it
 //	                    reflects all along, the free points themselves
-//	open-, short-circuit  a step of |Γ| near 1; a contact above a few hundred ohm
+//	open-, short-circuit  the line's end, with a leak or a loop of its own; a
+//	                    contact above a few hundred ohm
 //	lossy-section       the far end comes back weaker than the record says
 //	antenna             its own reflection in its band, the line's loss removed
 //
@@ -55,7 +56,7 @@
 //
 // findings.go is the answer's form, run.go the order of the work, record.go the
 // line as recorded, name.go and circuit.go lumped causes, screen.go where their
-// fits begin, stretch.go causes with an extent, atload.go and nearload.go the far end, antenna.go and
+// fits begin, stretch.go causes with an extent, total.go opens and shorts, atload.go and nearload.go the far end, antenna.go and
 // antennaconnector.go an antenna and its connector, loss.go excess loss, measure.go
 // sizes and their uncertainty; whatif.go masking and repairs; words.go, explain.go
 // and advice.go the texts; since.go, baseline.go and baseline_changes.go the

@@ -42,7 +42,14 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 		if !c.excess || consumed[c.head()] || c.head().Kind == locate.AtFarEnd && !c.head().Excess || hiddenBy != nil && c.points[0].X > hiddenBy.X {
 			continue
 		}
-		trials := b.settle(endsForTotals(b.hypotheses(i, kept, consumed)))
+		trials := b.hypotheses(i, kept, consumed)
+		if err := ctx.Err(); err != nil { // there may be none
+			return nil, err
+		}
+		trials = b.settle(endsForTotals(trials))
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		b.temperTo(trials)
 		best := trials[0]
 		b.fit.Restore(best.state)

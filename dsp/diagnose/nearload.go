@@ -42,7 +42,7 @@ func (b *bench) nearLoad(found []locate.Reflection) []trial {
 	}
 	fit := linemodel.NewFit(b.path, b.fit.FrequencyHz, b.fit.Measured)
 	copy(fit.Weight, b.fit.Weight)
-	fit.Noise = b.fit.Noise
+	fit.Noise, fit.Ended = b.fit.Noise, b.fit.Ended
 	fit.Load = causalLoad(fit)
 	for _, p := range b.fit.Points {
 		if p.X < length-nearLoadCells*cell {

@@ -32,7 +32,11 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	if err != nil {
 		return nil, err
 	}
-	if w := first.soaked(); w != nil {
+	w := first.soaked()
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if w != nil {
 		second, err := look(ctx, s, line, path, settings, w)
 		if err != nil {
 			return nil, err
@@ -70,6 +74,9 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	}
 	tell(out, s, line, path, b.fit, oneWayDB)
 	b.explain(out, s, line)
+	if err := ctx.Err(); err != nil { // then fits were cut short
+		return nil, err
+	}
 	out.RuntimeS = time.Since(begun).Seconds()
 	return out, nil
 }
@@ -93,6 +100,11 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	}
 	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, endDB: line.Load.ReturnLossDB, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
 	b.fit.Unit = b.unit
+	over := false
+	b.fit.Ended = func() bool {
+		over = over || ctx.Err() != nil
+		return over
+	}
 	v := &view{found: found, bench: b}
 	if v.findings, err = b.name(ctx, found); err != nil {
 		return nil, err
@@ -102,6 +114,9 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	}
 	v.findings = atFarEnd(v.findings, line, path)
 	v.findings = b.judgeAntenna(v.findings, line)
+	if over {
+		return nil, ctx.Err()
+	}
 	if line.Load.Kind == cables.Unstated {
 		unstatedEnd(v.findings)
 	}
@@ -110,6 +125,9 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	}
 	if trials := b.nearLoad(found.Reflections); len(trials) > 0 {
 		v.findings = b.withNearLoad(v.findings, trials)
+	}
+	if over {
+		return nil, ctx.Err()
 	}
 	return v, nil
 }

@@ -76,6 +76,9 @@ func (s *screening) starts(p *linemodel.Point, places []float64, guesses []func(
 	costs := make([]float64, len(places))
 	for _, guess := range guesses {
 		for i, x := range places {
+			if fit.Over() {
+				return nil
+			}
 			costs[i] = at(x, guess)
 		}
 		// Local minima: their neighbours lead to the same place.

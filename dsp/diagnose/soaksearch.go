@@ -60,7 +60,7 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 	}
 	fit := linemodel.NewFit(b.path, hz, measured)
 	copy(fit.Weight, weight)
-	fit.Noise, fit.Unit = full.Noise, temper*full.Noise
+	fit.Noise, fit.Unit, fit.Ended = full.Noise, temper*full.Noise, full.Ended
 	if full.Load != nil {
 		fit.Load = causalLoad(fit)
 	}
@@ -395,6 +395,9 @@ func (s *soakSearch) edges(span int, taper float64) (out []edge) {
 func (s *soakSearch) starts(span int) (out []soakStart) {
 	sp := s.path.Spans[span]
 	for _, taper := range soakedTapers() {
+		if s.fit.Over() {
+			return nil
+		}
 		seen := s.edges(span, taper)
 		for _, near := range seen {
 			// From ρ = (1−κ)/(1+κ), κ = 1/(1−drop).

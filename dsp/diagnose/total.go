@@ -170,7 +170,7 @@ func (b *bench) endPlaces(instead []*linemodel.Point, from, to, x float64, seen 
 	var places []float64
 	cost := map[float64]float64{}
 	held := fit.Save()
-	for at := begin; at < to; at += period {
+	for at := begin; at < to && !fit.Over(); at += period {
 		p := b.endAt(math.Max(0, at), form)
 		b.replace(instead, p)
 		fit.Refine([]*linemodel.Point{p}, false, false, 2)

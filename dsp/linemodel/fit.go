@@ -25,6 +25,10 @@ type Fit struct {
 	Links    []Link
 	Residual []complex128
 	Cost     float64
+	// Ended is asked before every evaluation and every step whether the work is
+	// wanted no more; from then on neither does anything, and what the fit holds
+	// is of no use. nil: never.
+	Ended func() bool
 
 	scratch [][]complex128
 }
@@ -70,8 +74,14 @@ func NewFit(path *cables.Path, frequencyHz []float64, measured []complex128) *Fi
 // Cell returns the resolution cell at x, m.
 func (p *Fit) Cell(x float64) float64 { return p.CellM[p.SpanAt(x)] }
 
+// Over says whether the work is wanted no more.
+func (p *Fit) Over() bool { return p.Ended != nil && p.Ended() }
+
 // Evaluate runs the model and computes the residual and the cost.
 func (p *Fit) Evaluate() {
+	if p.Over() {
+		return
+	}
 	p.inward()
 	cost := 0.0
 	for k, s := range p.Measured {
@@ -324,6 +334,9 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 	}
 	damping := 1e-4
 	for range steps {
+		if p.Over() {
+			return
+		}
 		p.jacobian(list)
 		a, b := p.gram(len(list), p.Weight)
 		var taps *elimination
@@ -447,6 +460,9 @@ func (e *elimination) apply(l *Load, d *mat.VecDense) {
 
 // FitLoad fits the load alone.
 func (p *Fit) FitLoad() {
+	if p.Over() {
+		return
+	}
 	e := p.eliminate(nil, nil, nil)
 	e.apply(p.Load, nil)
 	p.Evaluate()

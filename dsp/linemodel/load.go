@@ -143,6 +143,9 @@ func (p *Fit) RenewLoad() {
 // QuickFitLoad fits the load alone, with nominal weights: what points of
 // reflection in front of it do to the weights is left out.
 func (p *Fit) QuickFitLoad() {
+	if p.Over() {
+		return
+	}
 	l := p.Load
 	p.Gains()
 	for k, e := range p.Residual {

@@ -15,7 +15,7 @@ func (p *Fit) fewer(pick []int) *Fit {
 	for _, v := range []*[]complex128{&m.Input, &m.Match, &m.Sum, &m.LoadGain, &m.portLoop} {
 		*v = make([]complex128, len(pick))
 	}
-	return &Fit{Model: m, Measured: picked(p.Measured, pick), Weight: picked(p.Weight, pick), CellM: p.CellM, Noise: p.Noise, Unit: p.Unit, Residual: make([]complex128, len(pick))}
+	return &Fit{Model: m, Measured: picked(p.Measured, pick), Weight: picked(p.Weight, pick), CellM: p.CellM, Noise: p.Noise, Unit: p.Unit, Ended: p.Ended, Residual: make([]complex128, len(pick))}
 }
 
 // picked returns the given elements of v.

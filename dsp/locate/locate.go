@@ -135,10 +135,20 @@ func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*R
 	if err != nil {
 		return nil, err
 	}
+	over := false
+	f.Ended = func() bool {
+		over = over || ctx.Err() != nil
+		return over
+	}
 	if err := f.search(ctx); err != nil {
 		return nil, err
 	}
-	return f.judge(), nil
+	result := f.judge()
+	if over {
+		return nil, ctx.Err()
+	}
+	f.Ended = nil // the fit goes on without this context
+	return result, nil
 }
 
 // usable says what keeps a sweep from being located on.

@@ -44,6 +44,9 @@ func (f *finder) search(ctx context.Context) error {
 			}
 			break
 		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		for _, p := range added {
 			f.settle(p)
 			f.repair(p)
