@@ -157,6 +157,21 @@ func (w *foreignWork) farEdges(near float64) []float64 {
 	for _, p := range edges[:min(len(edges), mostFarEdges)] {
 		out = append(out, p.X)
 	}
+	return append(out, w.lastEdge(near)...)
+}
+
+// lastEdge lists where the far edge may seem to be when the whole last section
+// in front of a load is other cable that begins at near: the load, which is
+// fitted freely, hides that edge.
+func (w *foreignWork) lastEdge(near float64) []float64 {
+	last := w.path.Spans[len(w.path.Spans)-1]
+	if w.fit.Load == nil || last.Device != nil || math.Abs(near-last.StartM) > math.Max(w.fit.Cell(near)/2, 3*placeSigma(near)) {
+		return nil
+	}
+	var out []float64
+	for _, velocity := range []float64{0.66, 0.70, 0.78, 0.82, 0.85, 0.88} { // of 75-ohm cable; common practice, no source
+		out = append(out, near+last.LengthM*last.Medium.VelocityFactor/velocity)
+	}
 	return out
 }
 

@@ -15,11 +15,10 @@ import (
 	"downlead/dsp/simulate"
 )
 
-// judgedSeed is the first seed of the lines that judge the diagnosis. No number
-// is set by lines from here up: take others to develop on. What they showed to
-// be wrong has prompted one change, the limit of excess loss, whose numbers come from
-// lines of other seeds.
-const judgedSeed = 5000
+// judgedSeed is the first seed of the lines that judge the diagnosis: ordinary
+// ones, as lines are commonly built and swept. No number is set by lines from
+// here up: take others to develop on.
+const judgedSeed = 40000
 
 var judgedLines = flag.Int("lines", 5, "drawn lines of each kind that TestJudgedLines judges by")
 
@@ -44,7 +43,7 @@ func drawJudged(t *testing.T, perKind int) []judged {
 			slots <- struct{}{}
 			defer func() { <-slots }()
 			name := fmt.Sprintf("%s, seed %d", kind, seed)
-			scenario, err := simulate.Draw(seed, simulate.DrawOptions{Cause: kind})
+			scenario, err := simulate.Draw(seed, simulate.DrawOptions{Cause: kind, Ordinary: true})
 			if err != nil {
 				t.Errorf("%s: %v", name, err)
 				return
@@ -336,14 +335,14 @@ func TestJudgedLines(t *testing.T) {
 		t.Fatalf("%d detectable faults are too few to judge by", sum.faults)
 	}
 	share("found", sum.found, sum.faults, 0.80)
-	share("named right", sum.right, sum.faults, 0.54)
-	share("within the first two", sum.firstTwo, sum.faults, 0.57)
-	share("right or alike", sum.alike, sum.faults, 0.54)
-	share("inside two sigma", sum.within2, sum.placed, 0.62)
-	atMost("clean lines with a false finding", sum.cleanWithFalse, 1)
-	atMost("false findings on faulted lines", sum.falseOnFaulted, 6)
-	atMost("ghosts called faults", sum.ghosts, 1)
-	atMost("hopeless faults claimed", sum.hopeless, 1)
+	share("named right", sum.right, sum.faults, 0.72)
+	share("within the first two", sum.firstTwo, sum.faults, 0.74)
+	share("right or alike", sum.alike, sum.faults, 0.72)
+	share("inside two sigma", sum.within2, sum.placed, 0.90)
+	atMost("clean lines with a false finding", sum.cleanWithFalse, 0)
+	atMost("false findings on faulted lines", sum.falseOnFaulted, 3)
+	atMost("ghosts called faults", sum.ghosts, 0)
+	atMost("hopeless faults claimed", sum.hopeless, 0)
 	if off := math.Abs(mean - named); off > 0.12 {
 		t.Errorf("mean confidence %.2f where %.2f are right: %.2f apart, want 0.12 at most", mean, named, off)
 	}
