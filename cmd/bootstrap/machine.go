@@ -27,9 +27,6 @@ func tools() []tool {
 		{"scikit-rf", "reference results in tests", []string{"/usr/bin/python3", "-c", "import skrf"}, []string{"python3-scikit-rf"}},
 		{"ngspice", "reference results in tests", []string{"ngspice", "--version"}, []string{"ngspice"}},
 		{"software drawing", "pictures of the window in tests", []string{"sh", "-c", "ls /usr/lib/*/dri/swrast_dri.so /usr/lib/*/libgallium*.so 2>/dev/null | grep -q ."}, []string{"libgl1-mesa-dri", "libegl1", "libgles2"}},
-		{"Xvfb", "a display for the test of the whole window", []string{"sh", "-c", "command -v Xvfb"}, []string{"xvfb"}},
-		{"xdotool", "hands for the test of the whole window", []string{"xdotool", "--version"}, []string{"xdotool"}},
-		{"ImageMagick", "eyes for the test of the whole window", []string{"sh", "-c", "command -v import"}, []string{"imagemagick"}},
 	}...)
 }
 

@@ -54,19 +54,20 @@ func main() {
 		}
 	}()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	args := os.Args[1:]
+	if isWindowCall(args) && (hasWindow || len(args) > 0) {
+		args = append([]string{"window"}, args...)
+	}
+	status := run(ctx, args, os.Stdout, os.Stderr)
 	stop()
 	os.Exit(status)
 }
 
 // run is the program: it returns the exit status.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	if isWindowCall(args) {
-		if len(args) == 0 && !hasWindow {
-			fmt.Fprint(stdout, usage())
-			return statusPasses
-		}
-		args = append([]string{"window"}, args...)
+	if len(args) == 0 {
+		fmt.Fprint(stdout, usage())
+		return statusPasses
 	}
 	name, words := args[0], args[1:]
 	if name == "help" || name == "--help" || name == "-h" {

@@ -1,4 +1,4 @@
-//go:build cgo && linux
+//go:build wholewindow && cgo && linux
 
 package main
 
