@@ -82,7 +82,7 @@ func reason(output []string) string {
 // test runs all tests with the flags given. Skipped tests are listed, and with
 // strict they fail the run.
 func test(ctx context.Context, out io.Writer, strict bool, env []string, flags ...string) (string, error) {
-	args := append([]string{"test", "-json", "-timeout", "20m"}, flags...)
+	args := append([]string{"test", "-json", "-timeout", "40m"}, flags...)
 	c := goCommand(append(args, "./...")...).with(env...)
 	fmt.Fprintf(out, "$ %s\n", c)
 	cmd := c.prepare(ctx)
