@@ -169,19 +169,7 @@ func thinned(s *sweep.Sweep, n int) *sweep.Sweep {
 	if n > 0 {
 		step = max(1, (len(s.FrequencyHz)-1)/(n-1))
 	}
-	if step == 1 {
-		return s
-	}
-	thin := *s
-	thin.FrequencyHz, thin.Gamma, thin.ErrorFloor, thin.TwoPort = nil, nil, nil, nil
-	for k := 0; k < len(s.FrequencyHz); k += step {
-		thin.FrequencyHz = append(thin.FrequencyHz, s.FrequencyHz[k])
-		thin.Gamma = append(thin.Gamma, s.Gamma[k])
-		if s.ErrorFloor != nil {
-			thin.ErrorFloor = append(thin.ErrorFloor, s.ErrorFloor[k])
-		}
-	}
-	return &thin
+	return s.Every(step)
 }
 
 // aliasFreeM is how far a cable can be looked into, c·VF/(2Δf), by the mean

@@ -251,3 +251,20 @@ func (s *Sweep) warnMagnitude() {
 		warn(&s.Warnings, "|Γ| reaches %.3g at %s Hz, more than any passive line reflects: check the calibration and the file's number format", worst, formatHz(at))
 	}
 }
+
+// Every returns a copy of each step-th point, the first among them, without the
+// other parameters of a two-port; s itself for a step of 1 or less.
+func (s *Sweep) Every(step int) *Sweep {
+	if step <= 1 {
+		return s
+	}
+	thin := *s
+	thin.FrequencyHz, thin.Gamma, thin.ErrorFloor, thin.TwoPort = nil, nil, nil, nil
+	for k := 0; k < len(s.FrequencyHz); k += step {
+		thin.FrequencyHz, thin.Gamma = append(thin.FrequencyHz, s.FrequencyHz[k]), append(thin.Gamma, s.Gamma[k])
+		if s.ErrorFloor != nil {
+			thin.ErrorFloor = append(thin.ErrorFloor, s.ErrorFloor[k])
+		}
+	}
+	return &thin
+}

@@ -131,18 +131,11 @@ func Used(s *sweep.Sweep, bandHz [2]float64, every int) (*sweep.Sweep, error) {
 	if every <= 1 {
 		return s, nil
 	}
-	thin := *s
-	thin.FrequencyHz, thin.Gamma, thin.ErrorFloor, thin.TwoPort = nil, nil, nil, nil
-	for k := 0; k < len(s.FrequencyHz); k += every {
-		thin.FrequencyHz, thin.Gamma = append(thin.FrequencyHz, s.FrequencyHz[k]), append(thin.Gamma, s.Gamma[k])
-		if s.ErrorFloor != nil {
-			thin.ErrorFloor = append(thin.ErrorFloor, s.ErrorFloor[k])
-		}
-	}
+	thin := s.Every(every)
 	if len(thin.FrequencyHz) < sweep.MinPoints {
 		return nil, fmt.Errorf("each %dth of %d points are fewer than %d; use more of them", every, len(s.FrequencyHz), sweep.MinPoints)
 	}
-	return &thin, nil
+	return thin, nil
 }
 
 // Corrected returns the sweep under investigation with the standards applied
