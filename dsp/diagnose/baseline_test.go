@@ -73,6 +73,9 @@ func simulated(t *testing.T, s *simulate.Scenario) (*simulate.Result, *differenc
 // mid-feeder it must be found and placed, and nothing else.
 func TestChangeUnderClutter(t *testing.T) {
 	const ohm = 0.33
+	if testing.Short() {
+		t.Skip("tens of pairs of sweeps")
+	}
 	inSigma, within, all := 0, 0, 0
 	for seed := range uint64(3) {
 		for which, load := range pairLoads {
@@ -118,7 +121,11 @@ func TestChangeUnderClutter(t *testing.T) {
 // far end back onto the line, where two days' temperatures differ: one in
 // ten may alarm.
 func TestNoChange(t *testing.T) {
-	for seed := range uint64(8) {
+	seeds := uint64(8)
+	if testing.Short() {
+		seeds = 1
+	}
+	for seed := range seeds {
 		for which, load := range pairLoads {
 			r, d := simulated(t, pairScenario(t, 200+seed, load))
 			if len(d.Changes) > 0 {

@@ -180,7 +180,7 @@ func TestTypedLength(t *testing.T) {
 	g := demoRig(t, image.Pt(1440, 900))
 	was := g.desk.document().Line.Sections[1].LengthM
 	g.write(&g.desk.editor.rows[1].length, "40.5")
-	g.settle()
+	g.settlePicture()
 	if got := g.desk.document().Line.Sections[1].LengthM; got != 40.5 {
 		t.Fatalf("the feeder is %g m", got)
 	}
@@ -197,7 +197,7 @@ func TestTypedLength(t *testing.T) {
 		}
 		g.desk.undo()
 	}
-	g.settle()
+	g.settlePicture()
 	if got := g.desk.editor.rows[1].length.Text(); got != "47.30" {
 		t.Errorf("the field shows %q", got)
 	}
@@ -216,7 +216,7 @@ func TestDragSectionEnd(t *testing.T) {
 		g.frame(mouse(pointer.Move, from.Sub(image.Pt(10*step, 0))))
 	}
 	g.frame(mouse(pointer.Release, from.Sub(image.Pt(100, 0))))
-	g.settle()
+	g.settlePicture()
 	got := g.desk.document().Line.Sections[1].LengthM
 	if !(got < 47.3-5) {
 		t.Fatalf("the feeder is still %g m", got)
@@ -311,7 +311,7 @@ func TestPickCable(t *testing.T) {
 	}
 	g.desk.picker.take.Click()
 	g.frame()
-	g.settle()
+	g.settlePicture()
 	if got := g.desk.document().Line.Sections[1].CableID; got != want.ID {
 		t.Errorf("the feeder is made of %q, want %q", got, want.ID)
 	}
@@ -379,13 +379,13 @@ func TestBrushing(t *testing.T) {
 	f := g.desk.findings.Findings[g.desk.faults()[0]]
 	g.desk.plots.over.SetBrush(chart.Lower, f.DistanceM-1, f.DistanceM+1)
 	g.desk.refresh()
-	g.settle()
+	g.settlePicture()
 	if d := g.desk.drawn; d.partErr != nil || len(d.part.Parts) != 1 || d.partSide != chart.Upper {
 		t.Fatalf("the stretch alone: %v, %d lines", d.partErr, len(d.part.Parts))
 	}
 	g.desk.plots.over.SetBrush(chart.Upper, 200e6, 400e6)
 	g.desk.refresh()
-	g.settle()
+	g.settlePicture()
 	if d := g.desk.drawn; d.partErr != nil || len(d.part.Parts) != 1 || d.partSide != chart.Lower {
 		t.Fatalf("the band alone: %v, %d lines", d.partErr, len(d.part.Parts))
 	}
@@ -396,7 +396,7 @@ func TestAllViews(t *testing.T) {
 	g := demoRig(t, image.Pt(1440, 900))
 	for n := range 7 {
 		g.key(key.Name(rune('1'+n)), key.ModCtrl)
-		g.settle()
+		g.settlePicture()
 		if int(g.desk.views.frequency) != n {
 			t.Errorf("Ctrl %d shows %s", n+1, g.desk.views.frequency.Name())
 		}
@@ -406,7 +406,7 @@ func TestAllViews(t *testing.T) {
 	}
 	for n := range 4 {
 		g.key(key.Name(rune('1'+n)), key.ModCtrl|key.ModShift)
-		g.settle()
+		g.settlePicture()
 		if d := g.desk.drawn; int(g.desk.views.along) != n || d.alongErr == nil && len(d.along.Parts) == 0 {
 			t.Errorf("Ctrl Shift %d: %s, %v", n+1, g.desk.views.along.Name(), d.alongErr)
 		}
@@ -418,17 +418,17 @@ func TestStrip(t *testing.T) {
 	g := demoRig(t, image.Pt(1440, 900))
 	cell := g.desk.drawn.figures.CellM
 	g.write(&g.desk.strip.high, "612.5")
-	g.settle()
+	g.settlePicture()
 	if got := g.desk.drawn.figures.CellM; math.Abs(got/cell-2) > 0.01 {
 		t.Errorf("half the band has a cell of %.3f m, the whole %.3f m", got, cell)
 	}
 	g.desk.undo()
-	g.settle()
+	g.settlePicture()
 	if got := g.desk.drawn.figures.CellM; got != cell {
 		t.Errorf("after undo the cell is %.3f m", got)
 	}
 	g.click("what do I need?")
-	g.settle()
+	g.settlePicture()
 	if s := g.desk.strip; s.answerBad || !strings.Contains(s.answer, "sweep ") {
 		t.Errorf("answer %q", s.answer)
 	}

@@ -90,7 +90,7 @@ func TestMonkey(t *testing.T) {
 		g.frame(batch...)
 	}
 	g.desk.browser.open, g.desk.help.open = false, false
-	g.settle()
+	g.settlePicture()
 }
 
 // Memory stays flat however long the window is open.
