@@ -227,18 +227,13 @@ func (c *locateChoice) judgeScalar(path string, out output) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	limit := sweep.LimitBand{Name: line.Name, LowHz: line.Load.BandHz[0], HighHz: line.Load.BandHz[1], MaxVSWR: line.Limits.LimitVSWR()}
-	if limit.MaxVSWR == 0 {
+	v, covered, err := diagnose.JudgeScalar(s, line, c.lowHz, c.highHz)
+	switch {
+	case errors.Is(err, diagnose.ErrNoLimit):
 		return 0, fmt.Errorf("%s: this sweep has no phase and %s states no limit, so nothing can be said; sweep again with phase", path, c.line.file)
-	}
-	if c.lowHz > 0 {
-		limit.LowHz, limit.HighHz = c.lowHz, c.highHz
-	}
-	verdicts, err := s.Judge([]sweep.LimitBand{limit})
-	if err != nil {
+	case err != nil:
 		return 0, err
 	}
-	v := verdicts[0]
 	p := &page{ascii: c.ascii}
 	p.text("", line.Name)
 	p.text("", fmt.Sprintf("%s: %d points without phase", s.Name, len(s.FrequencyHz)))
@@ -248,7 +243,7 @@ func (c *locateChoice) judgeScalar(path string, out output) (int, error) {
 		word, status = "OUT OF LIMIT", statusFault
 	}
 	text := fmt.Sprintf("worst VSWR %.2f at %s, limit %.2f", v.WorstVSWR, frequencyText(v.AtHz), v.LimitVSWR)
-	if !v.Covered {
+	if !covered {
 		text += "; the sweep does not cover the whole band"
 	}
 	p.text("  "+word+"   ", text)

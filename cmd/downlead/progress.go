@@ -7,14 +7,23 @@ import (
 	"time"
 )
 
+// terminalOf returns w when it is a terminal, else nil.
+func terminalOf(w io.Writer) *os.File {
+	terminal, ok := w.(*os.File)
+	if !ok {
+		return nil
+	}
+	if info, err := terminal.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return nil
+	}
+	return terminal
+}
+
 // working shows on a terminal that something takes long: what, and for how
 // many seconds. The function that it returns ends that and clears the row.
 func working(stderr io.Writer, what string) (done func()) {
-	terminal, ok := stderr.(*os.File)
-	if !ok {
-		return func() {}
-	}
-	if info, err := terminal.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+	terminal := terminalOf(stderr)
+	if terminal == nil {
 		return func() {}
 	}
 	stop, stopped := make(chan struct{}), make(chan struct{})
