@@ -31,15 +31,21 @@ func (f Form) Ends() bool { return f == OpenEnd || f == ShortEnd }
 //	y = Flat + Falling·q + j·Rising·q
 //
 // (a resistance, an inductance and a gap; a conductance, a lossy dielectric and
-// a capacitance), or a step r = Flat·e^{−Rising·√q}, which may be the end of a
+// a capacitance), or a step r = Flat·e^{−Rising·λ}, which may be the end of a
 // line with more loss than its record. At the two ends
 //
-//	y, z = Flat + j·Rising·q      r as above, times e^{−Falling·√q}
+//	y, z = Flat + j·Rising·q      r as above, times e^{−Falling·λ}
 //
 // where Flat and Rising, never below 0, are what leaks across an open end and its
 // stray capacitance, or the resistance and the inductance of a short, and Falling
 // is loss on the way there and back beyond the record, or less of it (D. M.
-// Pozar, "Microwave Engineering", 4th ed., ch. 2.3, from memory).
+// Pozar, "Microwave Engineering", 4th ed., ch. 2.3, from memory). Such loss goes
+// by the law of the line's own,
+//
+//	λ = c·√q·(1+j) + (1−c)·q
+//
+// c the conductors' share of it at f0: more resistance comes with as much more
+// internal reactance.
 //
 // The two stretches begin at X and go on for Extent metres. A Wet one slows
 // the wave by κ and lowers the impedance by the same factor,
@@ -135,6 +141,7 @@ type Medium struct {
 	Beta0       []float64      // per span: phase constant at f0, rad/m
 	octaves     []float64      // ln(f/1 GHz)
 	reactive    [][]complex128 // per span and frequency: Zc over its high-frequency limit
+	loss        []complex128   // λ
 	circle      *circle
 }
 
@@ -148,6 +155,11 @@ func newMedium(path *cables.Path, frequencyHz []float64) Medium {
 	for k, f := range frequencyHz {
 		m.Ratio[k] = f / m.MiddleHz
 		m.octaves[k] = math.Log(f / 1e9)
+	}
+	m.loss = make([]complex128, n)
+	c := conductorShare(path, m.MiddleHz)
+	for k, q := range m.Ratio {
+		m.loss[k] = complex(c*math.Sqrt(q)+(1-c)*q, c*math.Sqrt(q))
 	}
 	theta := make([]complex128, n)
 	for _, span := range path.Spans {
@@ -167,6 +179,20 @@ func newMedium(path *cables.Path, frequencyHz []float64) Medium {
 		m.Beta0 = append(m.Beta0, imag(middle))
 	}
 	return m
+}
+
+// conductorShare is the share of the loss of path at frequencyHz that its
+// conductors have; 1 for a path without loss.
+func conductorShare(path *cables.Path, frequencyHz float64) float64 {
+	conductors, all := 0.0, 0.0
+	for _, span := range path.Spans {
+		conductors += span.Medium.ConductorNp * math.Sqrt(frequencyHz) * span.LengthM
+		all += span.Medium.AttenuationNp(frequencyHz) * span.LengthM
+	}
+	if all == 0 {
+		return 1
+	}
+	return conductors / all
 }
 
 // SpanAt is the index of the span that holds x.
@@ -310,12 +336,9 @@ func (m *Model) Sample(p *Point) {
 	p.stamp = m.clock
 	switch p.Form {
 	case Step:
-		r := p.Flat
 		for k := range p.Reflect {
-			if p.Rising != 0 {
-				r = p.Flat * math.Exp(-p.Rising*math.Sqrt(m.Ratio[k]))
-			}
-			p.Reflect[k], p.Through[k], p.Behind[k] = complex(r, 0), complex(1-r*r, 0), complex(-r, 0)
+			r := complex(p.Flat, 0) * m.beyond(p.Rising, k)
+			p.Reflect[k], p.Through[k], p.Behind[k] = r, 1-r*r, -r
 		}
 	case Series:
 		for k, q := range m.Ratio {
@@ -336,7 +359,7 @@ func (m *Model) Sample(p *Point) {
 		}
 		for k, q := range m.Ratio {
 			v := complex(p.Flat, p.Rising*q)
-			p.Reflect[k] = quotient(1-v, 1+v) * complex(sign*p.lossBeyond(q), 0)
+			p.Reflect[k] = quotient(1-v, 1+v) * complex(sign, 0) * m.beyond(p.Falling, k)
 			p.Through[k], p.Behind[k] = 0, 0
 		}
 	default:
@@ -347,12 +370,15 @@ func (m *Model) Sample(p *Point) {
 	}
 }
 
-// lossBeyond is what the way there and back to an end loses beyond the record.
-func (p *Point) lossBeyond(q float64) float64 {
-	if p.Falling == 0 {
+// beyond is what loss on the way there and back beyond the record, np at the
+// middle of the span, leaves of a wave.
+func (m *Model) beyond(np float64, k int) complex128 {
+	if np == 0 {
 		return 1
 	}
-	return math.Exp(-p.Falling * math.Sqrt(q))
+	law := m.loss[k]
+	e, turn := math.Exp(-np*real(law)), m.circle.at(-np*imag(law))
+	return complex(e*real(turn), e*imag(turn))
 }
 
 // Forward computes the sweep that the model predicts, and what each point
@@ -538,12 +564,12 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 			sign = -1
 		}
 		for k, g := range p.Reflect {
-			left := complex(p.lossBeyond(m.Ratio[k]), 0)
 			if quantity == ByFalling {
-				dst[k] = p.Gain[k] * g * complex(-math.Sqrt(m.Ratio[k]), 0)
+				dst[k] = -p.Gain[k] * g * m.loss[k]
 				continue
 			}
-			g = 1 + sign*g/left
+			left := m.beyond(p.Falling, k)
+			g = 1 + sign*quotient(g, left)
 			dst[k] = p.Gain[k] * g * g * left * sign * -0.5
 		}
 	default: // of Γ = (r+u)/(1+r·u)
@@ -556,13 +582,13 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 	case p.Form.Ends() && quantity == ByFalling: // done
 	case p.Form == Step && quantity == ByFlat:
 		if p.Rising != 0 {
-			for k, q := range m.Ratio {
-				dst[k] *= complex(math.Exp(-p.Rising*math.Sqrt(q)), 0)
+			for k := range dst {
+				dst[k] *= m.beyond(p.Rising, k)
 			}
 		}
 	case p.Form == Step:
-		for k, q := range m.Ratio {
-			dst[k] *= -p.Reflect[k] * complex(math.Sqrt(q), 0)
+		for k, law := range m.loss {
+			dst[k] *= -p.Reflect[k] * law
 		}
 	case quantity == ByRising:
 		for k, q := range m.Ratio {
