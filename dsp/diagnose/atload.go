@@ -23,11 +23,11 @@ const endExplains = 0.4
 
 // atEnd names a fault at the connector of an open or a short, or returns nil.
 func (b *bench) atEnd(found []locate.Reflection) []trial {
-	sign, recordedKind := 1.0, OpenCircuit // that is no fault
+	form, recordedKind := linemodel.OpenEnd, OpenCircuit // that is no fault
 	switch b.load {
 	case cables.Open:
 	case cables.Short:
-		sign, recordedKind = -1, ShortCircuit
+		form, recordedKind = linemodel.ShortEnd, ShortCircuit
 	default:
 		return nil
 	}
@@ -59,11 +59,9 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 	soundLoss := 0.01 + 0.05*nominal
 	lossSigma := soundLoss
 	end := func(x float64) *linemodel.Point {
-		q := fit.NewPoint(x, linemodel.Step)
-		q.Flat, q.Rising = sign*0.998, 0
-		q.Fits = linemodel.Fitting(linemodel.ByFlat, linemodel.ByRising, linemodel.ByPlace)
-		q.Prior[linemodel.ByFlat] = linemodel.Prior{Mean: sign * 0.998, Sigma: 0.003}
-		q.Prior[linemodel.ByRising] = linemodel.Prior{Sigma: lossSigma}
+		q := fit.NewPoint(x, form)
+		q.Fits = linemodel.Fitting(linemodel.ByFalling, linemodel.ByPlace)
+		q.Prior[linemodel.ByFalling] = linemodel.Prior{Sigma: lossSigma}
 		fit.Sample(q)
 		return q
 	}

@@ -31,8 +31,9 @@ func (f Form) Ends() bool { return f == OpenEnd || f == ShortEnd }
 //	y = Flat + Falling·q + j·Rising·q
 //
 // (a resistance, an inductance and a gap; a conductance, a lossy dielectric and
-// a capacitance), or a step r = Flat·e^{−Rising·λ}, which may be the end of a
-// line with more loss than its record. At the two ends
+// a capacitance), or a step r = Flat·e^{−Rising·√q}, which may be the end of a
+// line with more loss than its record, as far as its size goes: a free step has
+// no phase of its own, or its place would be free. At the two ends
 //
 //	y, z = Flat + j·Rising·q      r as above, times e^{−Falling·λ}
 //
@@ -337,8 +338,11 @@ func (m *Model) Sample(p *Point) {
 	switch p.Form {
 	case Step:
 		for k := range p.Reflect {
-			r := complex(p.Flat, 0) * m.beyond(p.Rising, k)
-			p.Reflect[k], p.Through[k], p.Behind[k] = r, 1-r*r, -r
+			r := p.Flat
+			if p.Rising != 0 {
+				r *= math.Exp(-p.Rising * math.Sqrt(m.Ratio[k]))
+			}
+			p.Reflect[k], p.Through[k], p.Behind[k] = complex(r, 0), complex(1-r*r, 0), complex(-r, 0)
 		}
 	case Series:
 		for k, q := range m.Ratio {
@@ -582,13 +586,13 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 	case p.Form.Ends() && quantity == ByFalling: // done
 	case p.Form == Step && quantity == ByFlat:
 		if p.Rising != 0 {
-			for k := range dst {
-				dst[k] *= m.beyond(p.Rising, k)
+			for k, q := range m.Ratio {
+				dst[k] *= complex(math.Exp(-p.Rising*math.Sqrt(q)), 0)
 			}
 		}
 	case p.Form == Step:
-		for k, law := range m.loss {
-			dst[k] *= -p.Reflect[k] * law
+		for k, q := range m.Ratio {
+			dst[k] *= -p.Reflect[k] * complex(math.Sqrt(q), 0)
 		}
 	case quantity == ByRising:
 		for k, q := range m.Ratio {
