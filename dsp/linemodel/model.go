@@ -1,7 +1,9 @@
 package linemodel
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"sort"
 
 	"downlead/cables"
@@ -397,6 +399,7 @@ func (m *Model) Forward() {
 // inward computes what the points see, from the load to the port, and the sum,
 // as far as anything has changed since it did so last.
 func (m *Model) inward() {
+	m.order()
 	s := &m.seen
 	n := len(m.Points)
 	same := 0 // points from the load that see what they saw
@@ -465,6 +468,15 @@ func (m *Model) inward() {
 	}
 	for _, p := range m.Points {
 		s.points = append(s.points, stamped{p, p.stamp})
+	}
+}
+
+// order sorts the points by place again: a fit moves them, and what passes one
+// point does not reach it a second time from behind.
+func (m *Model) order() {
+	byPlace := func(a, b *Point) int { return cmp.Compare(a.X, b.X) }
+	if !slices.IsSortedFunc(m.Points, byPlace) {
+		slices.SortStableFunc(m.Points, byPlace)
 	}
 }
 

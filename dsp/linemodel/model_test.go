@@ -359,3 +359,33 @@ func TestLossyEnd(t *testing.T) {
 		t.Errorf("a test of nothing: loses %.3f, turns %.3f rad", size, turned)
 	}
 }
+
+// TestPointsPassEachOther moves a point past another: the line is then the one
+// whose points stand the other way round.
+func TestPointsPassEachOther(t *testing.T) {
+	path := testPath(t)
+	hz := testGrid(51, 100e6, 1e9)
+	two := func(series, shunt float64) (m Model, p *Point) {
+		m = New(path, hz)
+		p = m.NewPoint(series, Series)
+		p.Flat = 0.8
+		m.Sample(p)
+		m.Insert(p)
+		q := m.NewPoint(shunt, Shunt)
+		q.Rising = 0.5
+		m.Sample(q)
+		m.Insert(q)
+		m.Forward()
+		return m, p
+	}
+	m, p := two(5, 6)
+	want, _ := two(7, 6)
+	p.X = 7
+	m.Move(p)
+	m.Forward()
+	for k := range hz {
+		if d := cmplx.Abs(m.Input[k] - want.Input[k]); d > 1e-9 {
+			t.Fatalf("at %.0f MHz: off by %.1e", hz[k]/1e6, d)
+		}
+	}
+}

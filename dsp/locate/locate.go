@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"sort"
 
 	"downlead/cables"
@@ -131,16 +132,28 @@ func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*R
 	if settings.PlaneSigmaM == 0 {
 		settings.PlaneSigmaM = 0.005
 	}
-	f, err := newFinder(s, line, settings)
+	over := false
+	begin := func(seeds ...*linemodel.Point) (*finder, error) {
+		with := settings
+		with.Seeds = slices.Concat(settings.Seeds, seeds)
+		f, err := newFinder(s, line, with)
+		if err != nil {
+			return nil, err
+		}
+		f.Ended = func() bool {
+			over = over || ctx.Err() != nil
+			return over
+		}
+		return f, nil
+	}
+	f, err := begin()
 	if err != nil {
 		return nil, err
 	}
-	over := false
-	f.Ended = func() bool {
-		over = over || ctx.Err() != nil
-		return over
-	}
 	if err := f.search(ctx); err != nil {
+		return nil, err
+	}
+	if f, err = f.fromMirror(ctx, begin); err != nil {
 		return nil, err
 	}
 	result := f.judge()
