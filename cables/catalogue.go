@@ -12,6 +12,8 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+
+	"downlead/cables/tables"
 )
 
 //go:embed catalogue.toml
@@ -34,27 +36,27 @@ func Embedded() (*Catalogue, error) {
 // id. What is out of its range or odd is left to Check, so that a catalogue
 // with one bad row can still be searched; a line refuses such a row.
 func ReadCatalogue(file string, r io.Reader) (*Catalogue, error) {
-	root, err := readDocument(file, r)
+	root, err := readTOML(file, r)
 	if err != nil {
 		return nil, err
 	}
 	c := &Catalogue{}
 	seen := map[string]bool{}
-	for _, row := range root.tables("cable") {
-		t := row.cable(false)
+	for _, row := range root.Tables("cable") {
+		t := cableIn(row, false)
 		if key := fold(t.ID); seen[key] {
-			row.odd("id", "cable %q is defined before; the first one counts", t.ID)
+			row.Odd("id", "cable %q is defined before; the first one counts", t.ID)
 			continue
 		} else {
 			seen[key] = true
 		}
 		c.types = append(c.types, t)
 	}
-	root.unknown(false)
-	if err := root.doc.refusal(); err != nil {
+	root.Unknown(false)
+	if err := root.Refusal(); err != nil {
 		return nil, err
 	}
-	c.oddities = root.doc.oddities()
+	c.oddities = root.Oddities()
 	return c, nil
 }
 
@@ -243,21 +245,21 @@ func saveCable(path string, t Type) error {
 		return &FileError{File: path, Err: reason(err)}
 	}
 	old := strings.TrimPrefix(string(data), "\ufeff")
-	root, err := readDocument(path, strings.NewReader(old))
+	root, err := readTOML(path, strings.NewReader(old))
 	if err != nil {
 		return fmt.Errorf("cable %q is not saved, because the catalogue is broken: %w", t.ID, err)
 	}
-	var row writer
-	row.cable(&t)
+	var row tables.Writer
+	writeCable(&row, &t)
 	block := strings.TrimPrefix(row.String(), "\n")
 	text := ""
 	if at := rowNamed(root, t.ID); at >= 0 {
-		where, found := root.doc.places[fmt.Sprintf("cable[%d]", at)]
+		where, found := root.Place(fmt.Sprintf("cable[%d]", at))
 		if !found {
 			return &FileError{File: path, Err: fmt.Errorf("cable %q is not saved: its row is written inline; give it a heading [[cable]]", t.ID)}
 		}
 		head, rest := splitLines(old, where.Line-1)
-		text = head + block + afterRow(rest)
+		text = head + block + tables.AfterTable(rest)
 	} else {
 		text = strings.TrimRight(old, "\n")
 		if text != "" {
@@ -279,8 +281,8 @@ func saveCable(path string, t Type) error {
 }
 
 // rowNamed returns the number of the row that Find would return, or -1.
-func rowNamed(root *table, id string) int {
-	return slices.IndexFunc(root.tables("cable"), func(row *table) bool { return fold(row.text("id")) == fold(id) })
+func rowNamed(root *tables.Table, id string) int {
+	return slices.IndexFunc(root.Tables("cable"), func(row *tables.Table) bool { return fold(row.Text("id")) == fold(id) })
 }
 
 // splitLines cuts text after n lines.
@@ -290,27 +292,4 @@ func splitLines(text string, n int) (head, rest string) {
 		at += strings.IndexByte(text[at:], '\n') + 1
 	}
 	return text[:at], text[at:]
-}
-
-// afterRow returns what follows the row that text starts with: from the next
-// heading on, with the blank lines and comments before it.
-func afterRow(text string) string {
-	s := placeScanner{text: text}
-	s.skipLine() // the row's own heading
-	end := s.at  // of the row's last key
-	for s.at < len(s.text) {
-		s.skip(" \t\r\n")
-		switch {
-		case s.at >= len(s.text):
-		case s.text[s.at] == '#':
-			s.skipLine()
-		case s.text[s.at] == '[':
-			return text[end:]
-		default:
-			s.key()
-			s.skipValue()
-			end = s.at
-		}
-	}
-	return text[end:]
 }

@@ -8,6 +8,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"downlead/cables/tables"
 )
 
 func mustEmbedded(t testing.TB) *Catalogue {
@@ -370,9 +372,9 @@ func FuzzCatalogue(f *testing.F) {
 			return
 		}
 		c.Search("rg", "7/8")
-		var w writer
+		var w tables.Writer
 		for _, cable := range c.types {
-			w.cable(&cable)
+			writeCable(&w, &cable)
 		}
 		again, err := ReadCatalogue("again.toml", strings.NewReader(w.String()))
 		if err != nil {

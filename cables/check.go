@@ -4,40 +4,42 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"downlead/cables/tables"
 )
 
-// cable reads one cable type and records what is wrong or odd about it.
+// cableIn reads one cable type and records what is wrong or odd about it.
 // strict says that an unknown key or a value out of its range makes the
 // document unusable.
-func (t *table) cable(strict bool) Type {
+func cableIn(t *tables.Table, strict bool) Type {
 	c := Type{
-		ID:                      t.text("id"),
-		Name:                    t.text("name"),
-		ImpedanceOhm:            t.number("impedance_ohm"),
-		VelocityFactor:          t.number("velocity_factor"),
-		VelocityFactorTolerance: t.number("velocity_factor_tolerance"),
-		Attenuation:             t.points("attenuation_db_per_100m"),
-		MaxFrequencyHz:          t.frequency("max_frequency_hz"),
-		DiameterMM:              t.number("diameter_mm"),
-		InnerDiameterMM:         t.number("inner_diameter_mm"),
-		OuterDiameterMM:         t.number("outer_diameter_mm"),
-		InnerConductor:          t.text("inner_conductor"),
-		OuterConductor:          t.text("outer_conductor"),
-		Source:                  t.text("source"),
+		ID:                      t.Text("id"),
+		Name:                    t.Text("name"),
+		ImpedanceOhm:            t.Number("impedance_ohm"),
+		VelocityFactor:          t.Number("velocity_factor"),
+		VelocityFactorTolerance: t.Number("velocity_factor_tolerance"),
+		Attenuation:             points(t, "attenuation_db_per_100m"),
+		MaxFrequencyHz:          t.Frequency("max_frequency_hz"),
+		DiameterMM:              t.Number("diameter_mm"),
+		InnerDiameterMM:         t.Number("inner_diameter_mm"),
+		OuterDiameterMM:         t.Number("outer_diameter_mm"),
+		InnerConductor:          t.Text("inner_conductor"),
+		OuterConductor:          t.Text("outer_conductor"),
+		Source:                  t.Text("source"),
 	}
-	t.unknown(strict)
+	t.Unknown(strict)
 	if strings.TrimSpace(c.ID) == "" {
-		t.wrong("id", "this cable has no id; give it a short one, such as id = \"rg-58\"")
+		t.Wrong("id", "this cable has no id; give it a short one, such as id = \"rg-58\"")
 	}
-	if !t.has("velocity_factor_tolerance") {
-		t.odd("", "cable %q: velocity_factor_tolerance is missing, %g is assumed; distances are only as sure as it", c.ID, AssumedVelocityTolerance)
+	if !t.Has("velocity_factor_tolerance") {
+		t.Odd("", "cable %q: velocity_factor_tolerance is missing, %g is assumed; distances are only as sure as it", c.ID, AssumedVelocityTolerance)
 		c.VelocityFactorTolerance = AssumedVelocityTolerance
 	}
 	for _, o := range c.unusable() {
-		t.doc.at(t.pathOf(o.key), strict, "cable %q: %s", c.ID, o.text)
+		t.Doubt(o.key, strict, "cable %q: %s", c.ID, o.text)
 	}
 	for _, o := range c.odd() {
-		t.doc.at(t.pathOf(o.key), false, "cable %q: %s", c.ID, o.text)
+		t.Odd(o.key, "cable %q: %s", c.ID, o.text)
 	}
 	return c
 }

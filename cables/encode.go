@@ -1,109 +1,84 @@
 package cables
 
 import (
+	"errors"
 	"fmt"
-	"math"
-	"strconv"
 	"strings"
+
+	"downlead/cables/tables"
 )
 
-// formatNumber writes a TOML float that reads back as the same number.
-func formatNumber(x float64) string {
-	if size := math.Abs(x); size != 0 && (size < 1e-4 || size >= 1e7) {
-		return strconv.FormatFloat(x, 'e', -1, 64)
-	}
-	s := strconv.FormatFloat(x, 'f', -1, 64)
-	if !strings.Contains(s, ".") {
-		s += ".0"
-	}
-	return s
-}
-
-// formatHertz writes a frequency in megahertz, such as 824e6, where that reads
-// back as the same number.
-func formatHertz(f float64) string {
-	s := strconv.FormatFloat(f/1e6, 'f', -1, 64) + "e6"
-	if back, err := strconv.ParseFloat(s, 64); err == nil && back == f && len(s) <= 16 {
-		return s
-	}
-	return formatNumber(f)
-}
-
-// formatText writes a TOML basic string. What is not UTF-8 is replaced.
-func formatText(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range strings.ToValidUTF8(s, "\ufffd") {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r == '\n':
-			b.WriteString(`\n`)
-		case r == '\t':
-			b.WriteString(`\t`)
-		case r < 0x20 || r == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
-}
-
-// writer writes TOML one key a line, so that files compare well line by line.
-// Keys whose value is zero are left out, except with the must methods.
-type writer struct{ strings.Builder }
-
-func (w *writer) heading(h string) { fmt.Fprintf(w, "\n%s\n", h) }
-
-func (w *writer) key(key, value string) { fmt.Fprintf(w, "%s = %s\n", key, value) }
-
-func (w *writer) text(key, s string) {
-	if s != "" {
-		w.key(key, formatText(s))
-	}
-}
-
-func (w *writer) number(key string, x float64) {
-	if x != 0 {
-		w.key(key, formatNumber(x))
-	}
-}
-
-func (w *writer) hertz(key string, f float64) {
-	if f != 0 {
-		w.key(key, formatHertz(f))
-	}
-}
-
-func (w *writer) band(key string, band [2]float64) {
-	if band != [2]float64{} {
-		w.key(key, "["+formatHertz(band[0])+", "+formatHertz(band[1])+"]")
-	}
-}
-
-// cable writes one [[cable]].
-func (w *writer) cable(c *Type) {
-	w.heading("[[cable]]")
-	w.key("id", formatText(c.ID))
-	w.text("name", c.Name)
-	w.key("impedance_ohm", formatNumber(c.ImpedanceOhm))
-	w.key("velocity_factor", formatNumber(c.VelocityFactor))
-	w.key("velocity_factor_tolerance", formatNumber(c.VelocityFactorTolerance))
+// writeCable writes one [[cable]].
+func writeCable(w *tables.Writer, c *Type) {
+	w.Entry("cable")
+	w.Key("id", tables.FormatText(c.ID))
+	w.Text("name", c.Name)
+	w.Key("impedance_ohm", tables.FormatNumber(c.ImpedanceOhm))
+	w.Key("velocity_factor", tables.FormatNumber(c.VelocityFactor))
+	w.Key("velocity_factor_tolerance", tables.FormatNumber(c.VelocityFactorTolerance))
 	if len(c.Attenuation) > 0 {
 		points := make([]string, len(c.Attenuation))
 		for i, p := range c.Attenuation {
-			points[i] = "[" + formatHertz(p.FrequencyHz) + ", " + formatNumber(p.DBPerHundredM) + "]"
+			points[i] = "[" + tables.FormatHertz(p.FrequencyHz) + ", " + tables.FormatNumber(p.DBPerHundredM) + "]"
 		}
-		w.key("attenuation_db_per_100m", "["+strings.Join(points, ", ")+"]")
+		w.Key("attenuation_db_per_100m", "["+strings.Join(points, ", ")+"]")
 	}
-	w.hertz("max_frequency_hz", c.MaxFrequencyHz)
-	w.number("diameter_mm", c.DiameterMM)
-	w.number("inner_diameter_mm", c.InnerDiameterMM)
-	w.number("outer_diameter_mm", c.OuterDiameterMM)
-	w.text("inner_conductor", c.InnerConductor)
-	w.text("outer_conductor", c.OuterConductor)
-	w.text("source", c.Source)
+	w.Hertz("max_frequency_hz", c.MaxFrequencyHz)
+	w.Number("diameter_mm", c.DiameterMM)
+	w.Number("inner_diameter_mm", c.InnerDiameterMM)
+	w.Number("outer_diameter_mm", c.OuterDiameterMM)
+	w.Text("inner_conductor", c.InnerConductor)
+	w.Text("outer_conductor", c.OuterConductor)
+	w.Text("source", c.Source)
+}
+
+// UnmarshalTOML reads the point from [hz, dB].
+func (p *AttenuationPoint) UnmarshalTOML(value any) error {
+	pair := tables.Numbers(value, 2)
+	if pair == nil {
+		return errors.New("an attenuation point is not two numbers; write it as [hertz, dB per 100 m], such as [100e6, 2.2]")
+	}
+	*p = AttenuationPoint{FrequencyHz: pair[0], DBPerHundredM: pair[1]}
+	return nil
+}
+
+// MarshalTOML writes the point as [hz, dB].
+func (p AttenuationPoint) MarshalTOML() ([]byte, error) {
+	return []byte("[" + tables.FormatHertz(p.FrequencyHz) + ", " + tables.FormatNumber(p.DBPerHundredM) + "]"), nil
+}
+
+// points returns an attenuation table; the frequencies ascend.
+func points(t *tables.Table, key string) []AttenuationPoint {
+	value := t.Get(key)
+	if value == nil {
+		return nil
+	}
+	list, ok := value.([]any)
+	if !ok {
+		t.Wrong(key, "%s is not a list; write it as [[hertz, dB per 100 m], ...], such as [[100e6, 2.2], [1000e6, 7.3]]", key)
+		return nil
+	}
+	out := make([]AttenuationPoint, 0, len(list))
+	for i, v := range list {
+		var p AttenuationPoint
+		reason := ""
+		if err := p.UnmarshalTOML(v); err != nil {
+			reason = err.Error()
+		} else if reason = tables.HertzProblem(p.FrequencyHz); reason == "" {
+			switch {
+			case p.DBPerHundredM < 0:
+				reason = fmt.Sprintf("the loss %g dB is negative; give loss as a positive number", p.DBPerHundredM)
+			case p.DBPerHundredM > 1e5:
+				reason = fmt.Sprintf("the loss %g dB per 100 m is above 1000 dB a metre; give dB per 100 m", p.DBPerHundredM)
+			case i > 0 && len(out) == i && p.FrequencyHz <= out[i-1].FrequencyHz:
+				reason = fmt.Sprintf("%g Hz does not come after %g Hz; sort the points by frequency, each once", p.FrequencyHz, out[i-1].FrequencyHz)
+			}
+		}
+		if reason != "" {
+			t.Wrong(key, "%s, point %d: %s", key, i+1, reason)
+			return nil
+		}
+		out = append(out, p)
+	}
+	return out
 }

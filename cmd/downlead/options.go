@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"strings"
 
-	"downlead/cables"
+	"downlead/cables/tables"
 )
 
 // option is one option of a verb.
@@ -135,7 +135,7 @@ func toBand(low, high *float64) func(string) error {
 func nearest(word string, candidates []string) string {
 	best, distance := "", 1+len(word)/3
 	for _, c := range candidates {
-		if d := cables.EditDistance(word, c); d <= distance && (best == "" || d < distance) {
+		if d := tables.EditDistance(word, c); d <= distance && (best == "" || d < distance) {
 			best, distance = c, d
 		}
 	}

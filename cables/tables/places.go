@@ -1,4 +1,4 @@
-package cables
+package tables
 
 import (
 	"fmt"
@@ -6,8 +6,8 @@ import (
 	"unicode/utf8"
 )
 
-// place is a line and a column, counted from 1; the column counts characters.
-type place struct{ Line, Column int }
+// Place is a line and a column, counted from 1; the column counts characters.
+type Place struct{ Line, Column int }
 
 // scanPlaces finds where the keys and headings of a TOML text stand, by paths
 // such as "name", "load", "load.kind", "cable[0]" and "cable[0].id", and how
@@ -15,8 +15,8 @@ type place struct{ Line, Column int }
 // which gives no places for the tables of an array, judges the syntax. Keys of
 // inline tables and of tables inside the tables of an array are left out; a
 // reader falls back to the nearest table above them.
-func scanPlaces(text string) (places map[string]place, depth int) {
-	places = map[string]place{}
+func scanPlaces(text string) (places map[string]Place, depth int) {
+	places = map[string]Place{}
 	s := placeScanner{text: text}
 	counts := map[string]int{}
 	table := ""
@@ -63,20 +63,20 @@ type placeScanner struct {
 	text string
 	at   int
 	// The last place looked up, from which the next one is counted.
-	known          place
+	known          Place
 	lineStart      int
 	countedThrough int
 }
 
 // place returns the place of the byte offset; offsets must not decrease.
-func (s *placeScanner) place(offset int) place {
+func (s *placeScanner) place(offset int) Place {
 	passed := s.text[s.countedThrough:offset]
 	s.known.Line += strings.Count(passed, "\n")
 	if i := strings.LastIndexByte(passed, '\n'); i >= 0 {
 		s.lineStart = s.countedThrough + i + 1
 	}
 	s.countedThrough = offset
-	return place{Line: s.known.Line + 1, Column: utf8.RuneCountInString(s.text[s.lineStart:offset]) + 1}
+	return Place{Line: s.known.Line + 1, Column: utf8.RuneCountInString(s.text[s.lineStart:offset]) + 1}
 }
 
 func (s *placeScanner) skip(set string) {
@@ -169,4 +169,27 @@ func (s *placeScanner) skipValue() (deepest int) {
 		s.at++
 	}
 	return deepest
+}
+
+// AfterTable returns what follows the table that text starts with: from the next
+// heading on, with the blank lines and comments before it.
+func AfterTable(text string) string {
+	s := placeScanner{text: text}
+	s.skipLine() // the table's own heading
+	end := s.at  // of its last key
+	for s.at < len(s.text) {
+		s.skip(" \t\r\n")
+		switch {
+		case s.at >= len(s.text):
+		case s.text[s.at] == '#':
+			s.skipLine()
+		case s.text[s.at] == '[':
+			return text[end:]
+		default:
+			s.key()
+			s.skipValue()
+			end = s.at
+		}
+	}
+	return text[end:]
 }

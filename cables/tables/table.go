@@ -1,4 +1,12 @@
-package cables
+// Package tables reads and writes TOML files for people: every value that is wrong
+// or odd is a problem with file, line and column and the mend, all of them
+// collected before a file is refused, and what is read is bounded. The line file,
+// the catalogue and the investigation are such files.
+//
+// A Table's getters return the zero value for a key that is absent or wrong. Keys
+// that nobody asked for are known afterwards: Unknown refuses them, Rest hands
+// them on. NaN and infinity are not numbers. SI units throughout.
+package tables
 
 import (
 	"cmp"
@@ -30,18 +38,21 @@ func (e *FileError) Error() string {
 // Unwrap returns the reason.
 func (e *FileError) Unwrap() error { return e.Err }
 
-// mostBytes and mostDepth bound what is read: a line file or a catalogue is a
-// few kilobytes, and the TOML parser recurses into brackets. mostErrors bounds
-// what is reported at once.
-const (
-	mostBytes  = 4 << 20
-	mostDepth  = 16
-	mostErrors = 20
-)
+// Bounds are what a reader takes. The TOML parser recurses into brackets, so
+// depth is bounded too.
+type Bounds struct {
+	Kind  string // what the file is, for errors: "a line or a catalogue"
+	Bytes int64
+	Depth int
+}
+
+// mostErrors bounds what is reported at once.
+const mostErrors = 20
 
 // problem is something wrong or odd in a document.
 type problem struct {
-	place  place
+	path   string
+	place  Place
 	text   string
 	refuse bool // the document cannot be used; otherwise it is only odd
 }
@@ -50,25 +61,26 @@ type problem struct {
 // Its tables collect every problem, so that a file is mended in one go.
 type document struct {
 	file     string
-	places   map[string]place
+	places   map[string]Place
 	problems []problem
 	wrong    map[string]bool // keys that already make the document unusable
 }
 
-// readDocument reads the TOML from r and returns its root table. The errors
-// are of reading and of TOML syntax.
-func readDocument(file string, r io.Reader) (*table, error) {
-	data, err := io.ReadAll(io.LimitReader(r, mostBytes+1))
+// Read reads the TOML from r, no more of it than the bounds allow, and returns its
+// root table; file is the name for errors. Every error is a *FileError, of
+// reading or of TOML syntax.
+func Read(file string, r io.Reader, bounds Bounds) (*Table, error) {
+	data, err := io.ReadAll(io.LimitReader(r, bounds.Bytes+1))
 	if err != nil {
 		return nil, &FileError{File: file, Err: fmt.Errorf("reading: %w", err)}
 	}
-	if len(data) > mostBytes {
-		return nil, &FileError{File: file, Err: fmt.Errorf("larger than %d MB; this is not a line or a catalogue", mostBytes>>20)}
+	if int64(len(data)) > bounds.Bytes {
+		return nil, &FileError{File: file, Err: fmt.Errorf("larger than %d MB; this is not %s", bounds.Bytes>>20, bounds.Kind)}
 	}
 	text := strings.TrimPrefix(string(data), "\ufeff")
 	places, depth := scanPlaces(text)
-	if depth > mostDepth {
-		return nil, &FileError{File: file, Err: fmt.Errorf("brackets nest more than %d deep; this is not a line or a catalogue", mostDepth)}
+	if depth > bounds.Depth {
+		return nil, &FileError{File: file, Err: fmt.Errorf("brackets nest more than %d deep; this is not %s", bounds.Depth, bounds.Kind)}
 	}
 	values := map[string]any{}
 	if _, err := toml.Decode(text, &values); err != nil {
@@ -79,7 +91,7 @@ func readDocument(file string, r io.Reader) (*table, error) {
 		}
 		return nil, &FileError{File: file, Err: err}
 	}
-	return &table{doc: &document{file: file, places: places, wrong: map[string]bool{}}, values: values, asked: map[string]bool{}}, nil
+	return &Table{doc: &document{file: file, places: places, wrong: map[string]bool{}}, values: values, asked: map[string]bool{}}, nil
 }
 
 // at records a problem at the key path, or at the nearest table above it.
@@ -88,15 +100,16 @@ func (d *document) at(path string, refuse bool, format string, args ...any) {
 		return // one reason is enough
 	}
 	d.wrong[path] = refuse
+	at := path
 	where, found := d.places[path]
 	for !found && path != "" {
 		path = path[:max(strings.LastIndexAny(path, ".["), 0)]
 		where, found = d.places[path]
 	}
 	if !found {
-		where = place{Line: 1, Column: 1}
+		where = Place{Line: 1, Column: 1}
 	}
-	d.problems = append(d.problems, problem{place: where, refuse: refuse, text: fmt.Sprintf(format, args...)})
+	d.problems = append(d.problems, problem{path: at, place: where, refuse: refuse, text: fmt.Sprintf(format, args...)})
 }
 
 // sorted returns the problems in the order of the file.
@@ -129,56 +142,100 @@ func (d *document) refusal() error {
 	return errors.Join(all...)
 }
 
-// oddities returns all problems in words, each with its place.
-func (d *document) oddities() []string {
+// oddities returns all problems under a path in words, each with its place.
+func (d *document) oddities(under string) []string {
 	var all []string
 	for _, p := range d.sorted() {
+		if !strings.HasPrefix(p.path, under) {
+			continue
+		}
 		all = append(all, d.error(p).Error())
 	}
 	return all
 }
 
-// table is one table of a document. Its getters return the zero value for a
+// Table is one table of a document. Its getters return the zero value for a
 // key that is absent or wrong; what is wrong is recorded as a problem.
-type table struct {
+type Table struct {
 	doc    *document
 	path   string
 	values map[string]any
 	asked  map[string]bool
 }
 
-func (t *table) pathOf(key string) string {
+// PathOf returns the path of a key, such as "section[2].length_m".
+func (t *Table) PathOf(key string) string {
 	if t.path == "" || key == "" {
 		return t.path + key
 	}
 	return t.path + "." + key
 }
 
-// wrong records that the document cannot be used because of this key.
-func (t *table) wrong(key, format string, args ...any) {
-	t.doc.at(t.pathOf(key), true, format, args...)
+// File returns the name of the file, for errors.
+func (t *Table) File() string { return t.doc.file }
+
+// Place returns where the key of a path stands; see PathOf.
+func (t *Table) Place(path string) (Place, bool) {
+	where, found := t.doc.places[path]
+	return where, found
 }
 
-// odd records that this key is odd.
-func (t *table) odd(key, format string, args ...any) {
-	t.doc.at(t.pathOf(key), false, format, args...)
+// Refusal returns, of all that was recorded of the file so far, the problems for
+// which it cannot be used, joined, or nil. Each is a *FileError.
+func (t *Table) Refusal() error { return t.doc.refusal() }
+
+// Oddities returns all problems in this table and those in it in words, each with
+// its place.
+func (t *Table) Oddities() []string { return t.doc.oddities(t.path) }
+
+// Doubt records a problem with this key, for which the file cannot be used only
+// where refuse is set.
+func (t *Table) Doubt(key string, refuse bool, format string, args ...any) {
+	t.doc.at(t.PathOf(key), refuse, format, args...)
 }
 
-func (t *table) has(key string) bool {
+// Rest returns what nobody asked for so far.
+func (t *Table) Rest() map[string]any {
+	var rest map[string]any
+	for key, value := range t.values {
+		if !t.asked[key] {
+			if rest == nil {
+				rest = map[string]any{}
+			}
+			rest[key] = value
+		}
+	}
+	return rest
+}
+
+// Wrong records that the document cannot be used because of this key.
+func (t *Table) Wrong(key, format string, args ...any) {
+	t.doc.at(t.PathOf(key), true, format, args...)
+}
+
+// Odd records that this key is odd.
+func (t *Table) Odd(key, format string, args ...any) {
+	t.doc.at(t.PathOf(key), false, format, args...)
+}
+
+// Has says whether the key is there.
+func (t *Table) Has(key string) bool {
 	_, ok := t.values[key]
 	return ok
 }
 
-func (t *table) get(key string) any {
+// Get returns the plain value of the key, nil where it is absent.
+func (t *Table) Get(key string) any {
 	t.asked[key] = true
 	return t.values[key]
 }
 
-func (t *table) text(key string) string {
-	value := t.get(key)
+// Text returns a text.
+func (t *Table) Text(key string) string {
+	value := t.Get(key)
 	s, ok := value.(string)
 	if value != nil && !ok {
-		t.wrong(key, "%s is not text; put it in quotes", key)
+		t.Wrong(key, "%s is not text; put it in quotes", key)
 	}
 	return s
 }
@@ -194,27 +251,29 @@ func asNumber(value any) (float64, bool) {
 	return 0, false
 }
 
-func (t *table) number(key string) float64 {
-	value := t.get(key)
+// Number returns a finite number.
+func (t *Table) Number(key string) float64 {
+	value := t.Get(key)
 	x, ok := asNumber(value)
 	if value != nil && !ok {
-		t.wrong(key, "%s is not a finite number; write it plainly, without quotes or unit", key)
+		t.Wrong(key, "%s is not a finite number; write it plainly, without quotes or unit", key)
 		return 0
 	}
 	return x
 }
 
-func (t *table) integer(key string) int {
-	value := t.get(key)
+// Integer returns a whole number.
+func (t *Table) Integer(key string) int {
+	value := t.Get(key)
 	x, ok := value.(int64)
 	if value != nil && !ok {
-		t.wrong(key, "%s is not a whole number; write it plainly, such as 1001", key)
+		t.Wrong(key, "%s is not a whole number; write it plainly, such as 1001", key)
 	}
 	return int(x)
 }
 
-// numbers returns a list of exactly n numbers, or nil.
-func asNumbers(value any, n int) []float64 {
+// Numbers returns a list of exactly n numbers, or nil.
+func Numbers(value any, n int) []float64 {
 	list, ok := value.([]any)
 	if !ok || len(list) != n {
 		return nil
@@ -235,8 +294,8 @@ const (
 	highestHz = 1e12
 )
 
-// hertz says what is wrong with a frequency, or "".
-func hertz(f float64) string {
+// HertzProblem says what is wrong with a frequency, or "".
+func HertzProblem(f float64) string {
 	switch {
 	case f <= 0:
 		return fmt.Sprintf("the frequency %g is not positive", f)
@@ -248,110 +307,60 @@ func hertz(f float64) string {
 	return ""
 }
 
-func (t *table) frequency(key string) float64 {
-	f := t.number(key)
-	if t.has(key) && f != 0 {
-		if wrong := hertz(f); wrong != "" {
-			t.wrong(key, "%s: %s", key, wrong)
+// Frequency returns a frequency, Hz; 0 is not stated.
+func (t *Table) Frequency(key string) float64 {
+	f := t.Number(key)
+	if t.Has(key) && f != 0 {
+		if wrong := HertzProblem(f); wrong != "" {
+			t.Wrong(key, "%s: %s", key, wrong)
 			return 0
 		}
 	}
 	return f
 }
 
-// band returns a pair of ascending frequencies.
-func (t *table) band(key string) [2]float64 {
-	value := t.get(key)
+// Band returns a pair of ascending frequencies.
+func (t *Table) Band(key string) [2]float64 {
+	value := t.Get(key)
 	if value == nil {
 		return [2]float64{}
 	}
-	band := asNumbers(value, 2)
+	band := Numbers(value, 2)
 	if band == nil {
-		t.wrong(key, "%s is not two numbers; write it as [lowest, highest] in hertz, such as [824e6, 960e6]", key)
+		t.Wrong(key, "%s is not two numbers; write it as [lowest, highest] in hertz, such as [824e6, 960e6]", key)
 		return [2]float64{}
 	}
 	for _, f := range band {
-		if wrong := hertz(f); wrong != "" {
-			t.wrong(key, "%s: %s", key, wrong)
+		if wrong := HertzProblem(f); wrong != "" {
+			t.Wrong(key, "%s: %s", key, wrong)
 			return [2]float64{}
 		}
 	}
 	if band[0] >= band[1] {
-		t.wrong(key, "%s runs from %g to %g Hz; put the lower edge first", key, band[0], band[1])
+		t.Wrong(key, "%s runs from %g to %g Hz; put the lower edge first", key, band[0], band[1])
 		return [2]float64{}
 	}
 	return [2]float64{band[0], band[1]}
 }
 
-// UnmarshalTOML reads the point from [hz, dB].
-func (p *AttenuationPoint) UnmarshalTOML(value any) error {
-	pair := asNumbers(value, 2)
-	if pair == nil {
-		return errors.New("an attenuation point is not two numbers; write it as [hertz, dB per 100 m], such as [100e6, 2.2]")
-	}
-	*p = AttenuationPoint{FrequencyHz: pair[0], DBPerHundredM: pair[1]}
-	return nil
-}
-
-// MarshalTOML writes the point as [hz, dB].
-func (p AttenuationPoint) MarshalTOML() ([]byte, error) {
-	return []byte("[" + formatHertz(p.FrequencyHz) + ", " + formatNumber(p.DBPerHundredM) + "]"), nil
-}
-
-// points returns an attenuation table; the frequencies ascend.
-func (t *table) points(key string) []AttenuationPoint {
-	value := t.get(key)
-	if value == nil {
-		return nil
-	}
-	list, ok := value.([]any)
-	if !ok {
-		t.wrong(key, "%s is not a list; write it as [[hertz, dB per 100 m], ...], such as [[100e6, 2.2], [1000e6, 7.3]]", key)
-		return nil
-	}
-	out := make([]AttenuationPoint, 0, len(list))
-	for i, v := range list {
-		var p AttenuationPoint
-		reason := ""
-		if err := p.UnmarshalTOML(v); err != nil {
-			reason = err.Error()
-		} else if reason = hertz(p.FrequencyHz); reason == "" {
-			switch {
-			case p.DBPerHundredM < 0:
-				reason = fmt.Sprintf("the loss %g dB is negative; give loss as a positive number", p.DBPerHundredM)
-			case p.DBPerHundredM > 1e5:
-				reason = fmt.Sprintf("the loss %g dB per 100 m is above 1000 dB a metre; give dB per 100 m", p.DBPerHundredM)
-			case i > 0 && len(out) == i && p.FrequencyHz <= out[i-1].FrequencyHz:
-				reason = fmt.Sprintf("%g Hz does not come after %g Hz; sort the points by frequency, each once", p.FrequencyHz, out[i-1].FrequencyHz)
-			}
-		}
-		if reason != "" {
-			t.wrong(key, "%s, point %d: %s", key, i+1, reason)
-			return nil
-		}
-		out = append(out, p)
-	}
-	return out
-}
-
-// table returns the table under key, or nil when it is absent.
-func (t *table) table(key string) *table {
-	value := t.get(key)
+// Table returns the table under key, or nil when it is absent.
+func (t *Table) Table(key string) *Table {
+	value := t.Get(key)
 	if value == nil {
 		return nil
 	}
 	values, ok := value.(map[string]any)
 	if !ok {
-		t.wrong(key, "%s is not one table; write a heading [%s]", key, key)
+		t.Wrong(key, "%s is not one table; write a heading [%s]", key, key)
 		return nil
 	}
-	return &table{doc: t.doc, path: t.pathOf(key), values: values, asked: map[string]bool{}}
+	return &Table{doc: t.doc, path: t.PathOf(key), values: values, asked: map[string]bool{}}
 }
 
-// tables returns the tables of the array under key.
-func (t *table) tables(key string) []*table {
+// Tables returns the tables of the array under key.
+func (t *Table) Tables(key string) []*Table {
 	var list []map[string]any
-	switch value := t.get(key).(type) {
+	switch value := t.Get(key).(type) {
 	case nil:
 		return nil
 	case []map[string]any:
@@ -360,25 +369,25 @@ func (t *table) tables(key string) []*table {
 		for _, v := range value {
 			values, ok := v.(map[string]any)
 			if !ok {
-				t.wrong(key, "%s holds something that is not a table; write headings [[%s]]", key, key)
+				t.Wrong(key, "%s holds something that is not a table; write headings [[%s]]", key, key)
 				return nil
 			}
 			list = append(list, values)
 		}
 	default:
-		t.wrong(key, "%s is not a list of tables; write a heading [[%s]] with double brackets for each", key, key)
+		t.Wrong(key, "%s is not a list of tables; write a heading [[%s]] with double brackets for each", key, key)
 		return nil
 	}
-	out := make([]*table, len(list))
+	out := make([]*Table, len(list))
 	for i, values := range list {
-		out[i] = &table{doc: t.doc, path: fmt.Sprintf("%s[%d]", t.pathOf(key), i), values: values, asked: map[string]bool{}}
+		out[i] = &Table{doc: t.doc, path: fmt.Sprintf("%s[%d]", t.PathOf(key), i), values: values, asked: map[string]bool{}}
 	}
 	return out
 }
 
-// unknown records the keys that nobody asked for, each with the nearest known
+// Unknown records the keys that nobody asked for, each with the nearest known
 // name. refuse says whether the document is then unusable.
-func (t *table) unknown(refuse bool) {
+func (t *Table) Unknown(refuse bool) {
 	for key := range t.values {
 		if t.asked[key] {
 			continue
@@ -394,10 +403,10 @@ func (t *table) unknown(refuse bool) {
 			}
 		}
 		if distance <= max(2, len(nearest)/3) {
-			t.doc.at(t.pathOf(key), refuse, "unknown key %q; did you mean %q?", key, nearest)
+			t.doc.at(t.PathOf(key), refuse, "unknown key %q; did you mean %q?", key, nearest)
 			continue
 		}
-		t.doc.at(t.pathOf(key), refuse, "unknown key %q; known here are %s", key, strings.Join(sortedKeys(t.asked), ", "))
+		t.doc.at(t.PathOf(key), refuse, "unknown key %q; known here are %s", key, strings.Join(sortedKeys(t.asked), ", "))
 	}
 }
 
