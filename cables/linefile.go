@@ -302,12 +302,13 @@ func EncodeLine(w io.Writer, line *Line) error {
 }
 
 // EncodeLineIn writes the line into a larger file, as a table of this name with
-// the keys of a line file; see EncodeLine.
-func EncodeLineIn(w *tables.Writer, name string, line *Line) error {
+// the keys of a line file; see EncodeLine. also writes further keys of the table.
+func EncodeLineIn(w *tables.Writer, name string, line *Line, also func()) error {
 	if err := EncodeLine(io.Discard, line); err != nil {
 		return err
 	}
 	w.Table(name)
+	also()
 	under := w.Under
 	w.Under += name + "."
 	encodeLine(w, line)

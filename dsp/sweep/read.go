@@ -17,20 +17,31 @@ import (
 // CSV file gives an error with ErrScalar in its chain; ReadScalarFile takes it.
 // Errors in the content are of type *ParseError.
 func Read(path string) (*Sweep, error) {
-	file, head, err := open(path)
+	file, err := open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	if isCSV(path, head) {
-		return ReadCSV(path, file)
+	return Decode(path, file)
+}
+
+// Decode reads a sweep from r as Read does; path is its name, for its extension
+// and for errors.
+func Decode(path string, r io.Reader) (*Sweep, error) {
+	b := bufio.NewReaderSize(r, maxLineBytes)
+	head, err := b.Peek(headBytes)
+	if err != nil && err != io.EOF {
+		return nil, fmt.Errorf("reading sweep %s: %w", path, err)
 	}
-	return ReadTouchstone(path, file)
+	if isCSV(path, head) {
+		return ReadCSV(path, b)
+	}
+	return ReadTouchstone(path, b)
 }
 
 // ReadScalarFile reads the scalar CSV file at path. See ReadScalar.
 func ReadScalarFile(path string) (*Scalar, error) {
-	file, _, err := open(path)
+	file, err := open(path)
 	if err != nil {
 		return nil, err
 	}
@@ -41,28 +52,17 @@ func ReadScalarFile(path string) (*Scalar, error) {
 // headBytes is how much of a file decides on its kind.
 const headBytes = 4 << 10
 
-type buffered struct {
-	*bufio.Reader
-	io.Closer
-}
-
-// open opens a file for reading and returns its first bytes with it.
-func open(path string) (*buffered, []byte, error) {
+// open opens a file for reading.
+func open(path string) (*os.File, error) {
 	file, err := os.Open(path)
 	if err != nil {
-		return nil, nil, fmt.Errorf("reading sweep: %w", err)
+		return nil, fmt.Errorf("reading sweep: %w", err)
 	}
 	if info, err := file.Stat(); err == nil && info.IsDir() {
 		file.Close()
-		return nil, nil, &ParseError{File: path, Err: errors.New("this is a folder: name the sweep file in it")}
+		return nil, &ParseError{File: path, Err: errors.New("this is a folder: name the sweep file in it")}
 	}
-	b := &buffered{bufio.NewReaderSize(file, maxLineBytes), file}
-	head, err := b.Peek(headBytes)
-	if err != nil && err != io.EOF {
-		file.Close()
-		return nil, nil, fmt.Errorf("reading sweep: %w", err)
-	}
-	return b, head, nil
+	return file, nil
 }
 
 // isCSV says whether a file that begins with head is to be read as CSV.

@@ -1,6 +1,3 @@
-// Package investigation is the document of the workbench: the sweeps and the
-// line that somebody looks at, the choices made and the decisions taken, with
-// undo. It draws nothing.
 package investigation
 
 import (
@@ -23,28 +20,41 @@ type Document struct {
 	Baseline Source // an earlier sweep of the healthy line
 	// Standards are the raw sweeps and definitions that correct Sweep; where they
 	// are given, Sweep is raw.
-	Standards Standards
-	Line      *cables.Line
-	LinePath  string // "": not from a file
-	LineNew   bool   // changed since it was read
+	Standards  Standards
+	Line       *cables.Line
+	LinePath   string // "": not from a file
+	LineSHA256 string // of that file as it was read, in hexadecimal digits
+	LineNew    bool   // changed since it was read
+
+	// What people write about it; free text, "": nothing.
+	Site, Date, Instrument, Operator, Notes string
 
 	BandHz    [2]float64 // what of the sweep is used; zero: all
 	Every     int        // of its points each how manieth is used; 0 or 1: all
 	Window    dsp.Window
 	Markers   []Marker
 	Decisions []Decision
+	// Found is what the run before the document was saved gave, in short; nil: the
+	// document was never saved with findings.
+	Found *Found
+
+	kept kept
 }
 
-// Source is a sweep and where it came from.
+// Source is a sweep and where it came from. Where Path is known and Sweep is nil
+// the file is missing, or is not what it was; SHA256 is then that of the file as
+// it should be.
 type Source struct {
-	Path  string // "": not from a file
-	Sweep *sweep.Sweep
+	Path   string // "": not from a file
+	SHA256 string // of the file as it was read, in hexadecimal digits
+	Sweep  *sweep.Sweep
 }
 
 // Standards are a calibration.
 type Standards struct {
 	Open, Short, Load Source
 	KitPath           string
+	KitSHA256         string           // of that file as it was read
 	Kit               *calibration.Kit // nil: ideal standards
 	At, SweptAt       calibration.Conditions
 }
@@ -62,7 +72,7 @@ func (s *Standards) Any() bool {
 // Marker is a place that the user keeps in view: a frequency or a distance.
 type Marker struct {
 	AlongLine bool
-	At        float64 // m or Hz
+	At        float64 // m or Hz; kept to a millimetre and a hertz
 }
 
 // State is what the user thinks of a finding.
@@ -83,6 +93,8 @@ type Decision struct {
 	State     State
 	Name      string // "": as the program said it
 	Note      string
+
+	kept map[string]any // keys of its entry in the file that are not known
 }
 
 // near is how far a finding may have moved, m, and still be the one decided on;
@@ -109,7 +121,7 @@ func (d Document) Decide(f *diagnose.Finding, change func(*Decision)) Document {
 	i := d.DecisionOn(f)
 	if i < 0 {
 		i = len(d.Decisions)
-		d.Decisions = append(d.Decisions, Decision{Cause: f.Cause, DistanceM: f.DistanceM})
+		d.Decisions = append(d.Decisions, Decision{Cause: f.Cause, DistanceM: roundTo(f.DistanceM, lengthStepM)})
 	}
 	change(&d.Decisions[i])
 	if one := d.Decisions[i]; one.State == Undecided && one.Name == "" && one.Note == "" {
