@@ -13,6 +13,7 @@ import (
 	"downlead/dsp"
 	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
+	"downlead/ui/investigation"
 )
 
 // locateChoice is what the user asks of locate.
@@ -31,7 +32,7 @@ type locateChoice struct {
 
 func (c *locateChoice) options() *options {
 	o := &options{verb: "locate", operands: "SWEEP",
-		about: "Finds and names the faults on a line from the sweep SWEEP (Touchstone or CSV). With --open,\n" +
+		about: "Finds and names the faults on a line from the sweep SWEEP (Touchstone or CSV), or from a saved\ninvestigation in its place. With --open,\n" +
 			"--short and --load, SWEEP is raw and corrected first. A sweep without phase is held against\nthe line's limit only.",
 		list: append(c.line.options(),
 			option{"baseline", "FILE", "an earlier sweep of the same line when it was healthy", toText(&c.baseline)},
@@ -82,49 +83,31 @@ func locate(ctx context.Context, words []string, out output) (int, error) {
 	if choice.explain > 0 && choice.json {
 		return 0, errors.New("--explain goes with the text report; --json holds the explanation of every finding")
 	}
-	s, err := sweep.Read(operands[0])
+	var c *located
+	if investigation.Is(operands[0]) {
+		c, err = choice.fromInvestigation(operands[0])
+	} else {
+		c, err = choice.fromFiles(operands[0])
+	}
 	if errors.Is(err, sweep.ErrScalar) {
 		return choice.judgeScalar(operands[0], out)
 	}
 	if err != nil {
 		return 0, err
 	}
-	if choice.standards.given() {
-		if s, _, err = choice.standards.correct(s); err != nil {
-			return 0, err
-		}
-	}
-	settings := diagnose.Settings{LowHz: choice.lowHz, HighHz: choice.highHz, RangeM: choice.rangeM}
-	if choice.baseline != "" {
-		if settings.Baseline, err = sweep.Read(choice.baseline); err != nil {
-			return 0, err
-		}
-	}
-	var notes []string
-	if s, notes, err = choice.narrow(s); err != nil {
-		return 0, err
-	}
-	line, err := choice.line.read(func(velocityFactor float64) float64 {
-		if choice.rangeM > 0 {
-			return choice.rangeM
-		}
-		return aliasFreeM(s.FrequencyHz, velocityFactor)
-	})
-	if err != nil {
-		return 0, err
-	}
+	s, line := c.sweep, c.line
 	path, err := line.Path()
 	if err != nil {
 		return 0, err
 	}
 
 	finished := working(out.stderr, "locating")
-	findings, err := diagnose.Run(ctx, s, line, settings)
+	findings, err := diagnose.Run(ctx, s, line, diagnose.Settings{Baseline: c.baseline, LowHz: choice.lowHz, HighHz: choice.highHz, RangeM: choice.rangeM})
 	finished()
 	if err != nil {
 		return 0, err
 	}
-	for _, note := range slices.Concat(notes, line.Notes, s.Warnings) {
+	for _, note := range slices.Concat(c.notes, line.Notes, s.Warnings, c.before.Differs(findings)) {
 		if !slices.Contains(findings.Warnings, note) {
 			findings.Warnings = append(findings.Warnings, note)
 		}
@@ -145,9 +128,79 @@ func locate(ctx context.Context, words []string, out output) (int, error) {
 	return statusOf(findings), err
 }
 
+// located is what the findings are worked out from.
+type located struct {
+	sweep, baseline *sweep.Sweep
+	line            *cables.Line
+	notes           []string
+	before          *investigation.Found // by an earlier run; nil: none is known
+}
+
+// fromFiles reads the sweep at path and what the options name.
+func (c *locateChoice) fromFiles(path string) (*located, error) {
+	s, err := sweep.Read(path)
+	if err != nil {
+		return nil, err
+	}
+	if c.standards.given() {
+		if s, _, err = c.standards.correct(s); err != nil {
+			return nil, err
+		}
+	}
+	l := &located{}
+	if c.baseline != "" {
+		if l.baseline, err = sweep.Read(c.baseline); err != nil {
+			return nil, err
+		}
+	}
+	if l.sweep, l.notes, err = c.narrow(s); err != nil {
+		return nil, err
+	}
+	l.line, err = c.line.read(func(velocityFactor float64) float64 {
+		if c.rangeM > 0 {
+			return c.rangeM
+		}
+		return aliasFreeM(l.sweep.FrequencyHz, velocityFactor)
+	})
+	return l, err
+}
+
+// fromInvestigation takes everything from the investigation at path but the band
+// and the number of points, where the options give them.
+func (c *locateChoice) fromInvestigation(path string) (*located, error) {
+	if c.line != (lineChoice{}) || c.standards.given() || c.baseline != "" {
+		return nil, fmt.Errorf("%s is an investigation, which names its own line, standards and earlier sweep: leave those options out, or name the sweep itself", path)
+	}
+	doc, notes, err := readInvestigation(path)
+	if err != nil {
+		return nil, err
+	}
+	s, _, _, err := doc.Corrected()
+	if err != nil {
+		return nil, err
+	}
+	if c.lowHz == 0 {
+		c.lowHz, c.highHz = doc.BandHz[0], doc.BandHz[1]
+	}
+	every := doc.Every
+	if c.points > 0 {
+		every = 1
+	}
+	if c.window == (dsp.Window{}) {
+		c.window = doc.Window
+	}
+	used, err := investigation.Used(s, [2]float64{c.lowHz, c.highHz}, every)
+	if err != nil {
+		return nil, err
+	}
+	used = thinned(used, c.points)
+	notes = append(notes, usedWords(used, s)...)
+	return &located{sweep: used, baseline: doc.Baseline.Sweep, line: doc.Line, notes: notes, before: doc.Found}, nil
+}
+
 // narrow keeps the points that the user asks for, and says what that left.
 func (c *locateChoice) narrow(s *sweep.Sweep) (*sweep.Sweep, []string, error) {
-	all := len(s.FrequencyHz)
+	all := s
 	if c.lowHz > 0 {
 		band, err := s.Band(c.lowHz, c.highHz)
 		if err != nil {
@@ -156,10 +209,15 @@ func (c *locateChoice) narrow(s *sweep.Sweep) (*sweep.Sweep, []string, error) {
 		s = band
 	}
 	s = thinned(s, c.points)
-	if len(s.FrequencyHz) == all {
-		return s, nil, nil
+	return s, usedWords(s, all), nil
+}
+
+// usedWords says how much of a sweep is used, where that is not all of it.
+func usedWords(used, all *sweep.Sweep) []string {
+	if len(used.FrequencyHz) == len(all.FrequencyHz) {
+		return nil
 	}
-	return s, []string{fmt.Sprintf("%d of the sweep's %d points are used, as asked", len(s.FrequencyHz), all)}, nil
+	return []string{fmt.Sprintf("%d of the sweep's %d points are used, as asked", len(used.FrequencyHz), len(all.FrequencyHz))}
 }
 
 // thinned returns at most about n points of the sweep, evenly chosen, the first

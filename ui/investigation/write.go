@@ -2,12 +2,10 @@ package investigation
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
-
-	"maps"
 
 	"downlead/cables"
 	"downlead/cables/tables"
@@ -184,11 +182,4 @@ func (w *writer) unsaved(u *Unsaved) {
 	w.Key("process", strconv.Itoa(u.Process))
 	w.time("at", u.At)
 	w.rest("unsaved")
-}
-
-// fileName is a name for files about a thing: lower case, letters and digits.
-func fileName(about string) string {
-	words := strings.FieldsFunc(strings.ToLower(about), func(r rune) bool { return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9') })
-	name := strings.Join(words, "-")
-	return strings.Trim(name[:min(len(name), 60)], "-")
 }

@@ -1,0 +1,37 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+
+	"downlead/ui/investigation"
+)
+
+// readInvestigation reads the investigation at path, which must have a sweep and a
+// line, and all that it names; the notes tell of what is not quite as it was.
+func readInvestigation(path string) (doc *investigation.Document, notes []string, err error) {
+	o, err := investigation.Open(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	var unusable []error
+	for _, p := range o.Problems {
+		if p.Used {
+			notes = append(notes, p.String())
+		} else {
+			unusable = append(unusable, errors.New(p.String()))
+		}
+	}
+	doc = &o.Document
+	switch {
+	case len(unusable) > 0:
+		return nil, nil, errors.Join(unusable...)
+	case doc.Sweep.Sweep == nil:
+		return nil, nil, fmt.Errorf("%s: this investigation has no sweep yet; open it in the window and add one", path)
+	case doc.Line == nil:
+		return nil, nil, fmt.Errorf("%s: this investigation has no line yet; open it in the window and enter the line", path)
+	case doc.Standards.Any() && !doc.Standards.Complete():
+		return nil, nil, fmt.Errorf("%s: open, short and load are all needed before the sweep is corrected; add what is missing, or leave the standards out", path)
+	}
+	return doc, notes, nil
+}
