@@ -39,6 +39,7 @@ func verbs() []verb {
 		{"window", "open the workbench; so does downlead alone, or with a sweep", window},
 		{"locate", "find and name the faults on a line from a sweep", locate},
 		{"batch", "judge many sweeps on all cores, worst first", batchVerb},
+		{"watch", "judge new sweeps as they come into a folder", watchVerb},
 		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
 		{"plan", "choose span, points and window for a line", plan},
 		{"simulate", "make sweeps of a line with known faults", simulateVerb},
