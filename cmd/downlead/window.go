@@ -24,15 +24,16 @@ const hasWindow = true
 // before the program ends: the systems want windows on the main thread.
 func openWindow(ctx context.Context, choice windowChoice) error {
 	window := new(app.Window)
-	options := desk.Options{Notify: window.Invalidate}
+	options := desk.Options{Notify: window.Invalidate, CloseWindow: func() { window.Perform(system.ActionClose) }}
 	if folder, err := os.UserConfigDir(); err == nil {
 		options.RecentFile = filepath.Join(folder, "downlead", "recent.txt")
+		options.StateFolder = filepath.Join(folder, "downlead", "unsaved")
 	}
 	d := desk.New(options)
 	d.Open(desk.Files{Line: choice.line, Sweep: choice.sweep, Baseline: choice.baseline})
 	window.Option(app.Title("Downlead"), app.Size(dimension.Dp(1440), dimension.Dp(900)), app.MinSize(dimension.Dp(960), dimension.Dp(600)))
 	go func() {
-		err := frames(window, d)
+		err := frames(ctx, window, d)
 		d.Close()
 		code := statusPasses
 		if err != nil {
@@ -49,8 +50,9 @@ func openWindow(ctx context.Context, choice windowChoice) error {
 	return errors.New("the window system ended")
 }
 
-// frames is the loop of the window.
-func frames(window *app.Window, d *desk.Desk) error {
+// frames is the loop of the window. What is not saved is asked about before it
+// closes, but not where the program is interrupted: then it is kept.
+func frames(ctx context.Context, window *app.Window, d *desk.Desk) error {
 	var ops op.Ops
 	for {
 		switch e := window.Event().(type) {
@@ -58,6 +60,10 @@ func frames(window *app.Window, d *desk.Desk) error {
 			gtx := app.NewContext(&ops, e)
 			d.Frame(gtx)
 			e.Frame(gtx.Ops)
+		case *app.ClosingEvent:
+			if ctx.Err() == nil && !d.MayClose() {
+				e.Abort()
+			}
 		case app.DestroyEvent:
 			return e.Err
 		}

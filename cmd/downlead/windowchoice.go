@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"os"
 	"strings"
+
+	"downlead/ui/investigation"
 )
 
 // windowChoice is what the window is opened with.
@@ -33,7 +35,7 @@ func isWindowCall(args []string) bool {
 // window opens the workbench.
 func window(ctx context.Context, words []string, out output) (int, error) {
 	var choice windowChoice
-	o := &options{verb: "window", operands: "[SWEEP]", about: "Opens the workbench: with a sweep and the record of its line, or, without any, with the\nembedded demonstration.",
+	o := &options{verb: "window", operands: "[FILE]", about: "Opens the workbench: with a saved investigation, with a sweep and the record of its line, or,\nwithout any, with the embedded demonstration.",
 		list: []option{{"line", "FILE", "the line: sections, devices, load and limits", toText(&choice.line)},
 			{"baseline", "FILE", "an earlier sweep of the same line when it was healthy", toText(&choice.baseline)}}}
 	operands, done, err := o.takeAny(words, out)
@@ -49,6 +51,9 @@ func window(ctx context.Context, words []string, out output) (int, error) {
 	}
 	if choice.sweep == "" && choice.baseline != "" {
 		return 0, fmt.Errorf("--baseline goes with a sweep")
+	}
+	if choice.line+choice.baseline != "" && investigation.Is(choice.sweep) {
+		return 0, fmt.Errorf("%s is an investigation, which names its own line and earlier sweep: leave those options out", choice.sweep)
 	}
 	return statusPasses, openWindow(ctx, choice)
 }

@@ -31,20 +31,24 @@ const (
 	pickLoad
 	pickKit
 	pickSaveLine
+	pickSave
 )
 
 func (p pick) title() string {
-	return [...]string{"Open a sweep", "Open an earlier sweep of the healthy line", "Open a line", "The raw sweep of the open", "The raw sweep of the short",
-		"The raw sweep of the load", "The definitions of the standards", "Save the line"}[p]
+	return [...]string{"Open an investigation, a sweep or a line", "Open an earlier sweep of the healthy line", "Open a line", "The raw sweep of the open", "The raw sweep of the short",
+		"The raw sweep of the load", "The definitions of the standards", "Save the line", "Save the investigation"}[p]
 }
+
+// saves says whether a file is chosen to be written.
+func (p pick) saves() bool { return p == pickSaveLine || p == pickSave }
 
 // wants says which files are shown.
 func (p pick) wants(name string) bool {
 	extension := strings.ToLower(filepath.Ext(name))
-	if p == pickLine || p == pickKit || p == pickSaveLine {
+	if p == pickLine || p == pickKit || p.saves() {
 		return extension == ".toml"
 	}
-	return slices.Contains([]string{".s1p", ".s2p", ".ts", ".csv", ".txt"}, extension)
+	return p == pickSweep && extension == ".toml" || slices.Contains([]string{".s1p", ".s2p", ".ts", ".csv", ".txt"}, extension)
 }
 
 // browser is where files are chosen: by folder, by typing, or from those last
@@ -88,8 +92,14 @@ func (d *Desk) browse(p pick) {
 			b.path.SetText(path)
 		}
 	}
+	if p == pickSave {
+		b.path.SetText(d.savePath())
+	}
 	b.look(d.recent)
 }
+
+// closeBrowser leaves without a choice.
+func (d *Desk) closeBrowser() { d.browser.open, d.file.after = false, nil }
 
 // look reads the folder.
 func (b *browser) look(r *recent) {
@@ -117,7 +127,7 @@ func (b *browser) look(r *recent) {
 			b.rows = append(b.rows, browserRow{name: name, path: path, folder: is})
 		}
 	}
-	if b.pick == pickSaveLine {
+	if b.pick.saves() {
 		return
 	}
 	for _, path := range r.files() {
@@ -140,7 +150,7 @@ func (d *Desk) updateBrowser(gtx layout.Context) {
 		}
 	}
 	for b.cancel.Clicked(gtx) {
-		b.open = false
+		d.closeBrowser()
 	}
 	typed := b.accept.Clicked(gtx)
 	for {
@@ -173,7 +183,7 @@ func (d *Desk) chooseTyped() {
 	switch {
 	case err == nil:
 		d.choose(path, info.IsDir())
-	case b.pick == pickSaveLine:
+	case b.pick.saves():
 		d.choose(path, false)
 	default:
 		b.err = fmt.Errorf("%w; check the spelling, or choose from the list", err)
@@ -187,6 +197,11 @@ func (d *Desk) choose(path string, folder bool) {
 		b.path.SetText("")
 		b.look(d.recent)
 		return
+	}
+	if b.pick == pickSave {
+		if b.err = d.mayReplace(path); b.err != nil {
+			return
+		}
 	}
 	b.open = false
 	b.folder = filepath.Dir(path)
@@ -221,8 +236,8 @@ func (d *Desk) layoutBrowser(gtx layout.Context) layout.Dimensions {
 					layout.Rigid(layout.Spacer{Width: 8}.Layout),
 					layout.Rigid(func(gtx layout.Context) layout.Dimensions {
 						text := "Open"
-						if b.pick == pickSaveLine {
-							text = "Save"
+						if b.pick.saves() {
+							text = "Save here"
 						}
 						return d.theme.Button(gtx, &b.accept, theme.Button{Text: text, Strong: true})
 					}),

@@ -30,6 +30,7 @@ type Desk struct {
 	now     func() time.Time
 	notify  func()
 	history investigation.History
+	file    file
 
 	// What follows from the document, renewed by refresh.
 	corrected  *sweep.Sweep
@@ -54,6 +55,7 @@ type Desk struct {
 	views   views
 	panes   panes
 	top     topBar
+	about   aboutPane
 	sources sources
 	editor  lineEditor
 	picker  picker
@@ -83,6 +85,11 @@ type Options struct {
 	Notify func()
 	// RecentFile keeps the names of the files last opened; "": nothing is kept.
 	RecentFile string
+	// StateFolder keeps what is not saved yet against a crash; "": it is kept only
+	// where it has a place beside its investigation.
+	StateFolder string
+	// CloseWindow is called when the window may close after all; nil: nothing is.
+	CloseWindow func()
 	// Folder is where choosing a file begins; "": the working folder.
 	Folder string
 	// Now is the clock; nil: the system's.
@@ -101,6 +108,7 @@ func New(o Options) *Desk {
 	d.theme = theme.Theme{Palette: theme.Light(), Shaper: theme.Shaper()}
 	d.picture.Notify, d.diagnosis.Notify, d.answering.Notify = d.notify, d.notify, d.notify
 	d.opening.Notify, d.correcting.Notify = d.notify, d.notify
+	d.initFile(o)
 	d.panes = panes{left: 264, right: 340}
 	d.browser.folder = o.Folder
 	d.recent = newRecent(o.RecentFile)
@@ -133,11 +141,16 @@ func (d *Desk) Close() {
 	d.answering.Wait()
 	d.opening.Wait()
 	d.correcting.Wait()
+	d.file.saving.Wait()
+	d.file.keeping.Wait()
+	if d.history.Changed() && !d.file.dropped {
+		_ = d.file.keeper.Keep(d.file.path, d.document()) // nobody is left to be told
+	}
 }
 
 // busy says whether anything runs in the background.
 func (d *Desk) busy() bool {
-	for _, running := range []func() (time.Time, bool){d.picture.Running, d.diagnosis.Running, d.answering.Running, d.opening.Running, d.correcting.Running} {
+	for _, running := range []func() (time.Time, bool){d.picture.Running, d.diagnosis.Running, d.answering.Running, d.opening.Running, d.correcting.Running, d.file.saving.Running} {
 		if _, yes := running(); yes {
 			return true
 		}
@@ -166,6 +179,7 @@ func (d *Desk) Frame(gtx layout.Context) {
 	d.update(gtx)
 	d.layout(gtx)
 	d.keys(gtx) // what nothing else wanted
+	d.keep(gtx)
 	if _, running := d.diagnosis.Running(); running {
 		gtx.Execute(op.InvalidateCmd{At: gtx.Now.Add(200 * time.Millisecond)}) // the seconds that it takes are shown
 	}
@@ -173,10 +187,15 @@ func (d *Desk) Frame(gtx layout.Context) {
 
 // update drains the events of all panes.
 func (d *Desk) update(gtx layout.Context) {
+	if d.file.question.open {
+		d.updateQuestion(gtx)
+		return
+	}
 	if d.browser.open {
 		d.updateBrowser(gtx)
 		return
 	}
+	d.updateAbout(gtx)
 	d.updateTop(gtx)
 	d.updateSources(gtx)
 	d.updateEditor(gtx)
@@ -211,6 +230,9 @@ func (d *Desk) layout(gtx layout.Context) {
 	if d.help.open {
 		d.layoutHelp(gtx)
 	}
+	if d.file.question.open {
+		d.layoutQuestion(gtx)
+	}
 }
 
 func (d *Desk) layoutPanes(gtx layout.Context) layout.Dimensions {
@@ -237,7 +259,7 @@ func (d *Desk) layoutPanes(gtx layout.Context) layout.Dimensions {
 
 // layoutLeft is the list of sweeps and standards, the line and the cables.
 func (d *Desk) layoutLeft(gtx layout.Context) layout.Dimensions {
-	return d.sources.list.Layout(gtx, d.theme, []layout.Widget{d.layoutSources, d.theme.Rule, d.layoutEditor, d.theme.Rule, d.layoutPicker})
+	return d.sources.list.Layout(gtx, d.theme, []layout.Widget{d.layoutAbout, d.layoutSources, d.theme.Rule, d.layoutEditor, d.theme.Rule, d.layoutPicker})
 }
 
 // layoutMiddle is the charts, the line and the strip.

@@ -9,8 +9,10 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"downlead/ui/chart"
+	"downlead/ui/investigation"
 	"downlead/ui/traces"
 )
 
@@ -57,6 +59,19 @@ var pictures = []struct {
 		g.desk.browse(pickSweep)
 		g.desk.browser.folder = "site"
 		g.desk.browser.rows = []browserRow{{name: "one folder up", path: "..", folder: true}, {name: "commissioning", folder: true}, {name: "sector-2.s1p"}, {name: "sector-3.s1p"}}
+	}},
+	{"saving", image.Pt(1280, 720), false, func(g *rig) {
+		d := g.desk
+		d.hints = false
+		doc := d.document()
+		doc.Site, doc.Date, doc.Operator, doc.Notes = "Quillbarrow mast, sector 2", "4 May 2031", "night crew", "Alarm since the rain of Tuesday.\nWeatherproofing at the top looked torn from the ground."
+		d.change(doc, "write the notes", "")
+		d.file.path = "quillbarrow-2.toml"
+		d.about.open, d.about.stale = true, true
+		d.offer(investigation.Recovery{Of: "/sites/fernhollow/yard.toml", At: time.Date(2031, 5, 3, 17, 12, 0, 0, time.Local)})
+		g.frame()
+		g.frame()
+		d.unlessChanged("Open yard.toml?", nil)
 	}},
 	{"keys", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints, g.desk.help.open = false, true }},
 }

@@ -29,10 +29,12 @@ type command struct {
 func commands() []command {
 	const ctrl, shift = key.ModCtrl, key.ModShift
 	list := []command{
-		{"O", ctrl, "Ctrl O", "open a sweep", func(d *Desk, _ layout.Context) { d.browse(pickSweep) }},
+		{"O", ctrl, "Ctrl O", "open an investigation, a sweep or a line", func(d *Desk, _ layout.Context) { d.browse(pickSweep) }},
 		{"E", ctrl, "Ctrl E", "open an earlier sweep of the healthy line", func(d *Desk, _ layout.Context) { d.browse(pickEarlier) }},
 		{"L", ctrl, "Ctrl L", "open a line", func(d *Desk, _ layout.Context) { d.browse(pickLine) }},
-		{"S", ctrl, "Ctrl S", "save the line", func(d *Desk, _ layout.Context) { d.saveLine() }},
+		{"S", ctrl, "Ctrl S", "save the investigation", func(d *Desk, _ layout.Context) { d.save() }},
+		{"S", ctrl | shift, "Ctrl Shift S", "save it elsewhere", func(d *Desk, _ layout.Context) { d.browse(pickSave) }},
+		{"L", ctrl | shift, "Ctrl Shift L", "save the line by itself", func(d *Desk, _ layout.Context) { d.saveLine() }},
 		{"Z", ctrl, "Ctrl Z", "undo", func(d *Desk, _ layout.Context) { d.undo() }},
 		{"Z", ctrl | shift, "Ctrl Shift Z", "do again what was undone", func(d *Desk, _ layout.Context) { d.redo() }},
 		{"Y", ctrl, "Ctrl Y", "do again what was undone", func(d *Desk, _ layout.Context) { d.redo() }},
@@ -92,7 +94,7 @@ func (d *Desk) keys(gtx layout.Context) {
 			return
 		}
 		pressed, is := e.(key.Event)
-		if !is || pressed.State != key.Press || d.browser.open && pressed.Name != key.NameEscape {
+		if !is || pressed.State != key.Press || (d.browser.open || d.file.question.open) && pressed.Name != key.NameEscape {
 			continue
 		}
 		for _, c := range all {
@@ -123,15 +125,18 @@ func (d *Desk) restored() {
 	d.plots.takeMarkers(d.document().Markers)
 	d.strip.stale = true
 	d.editor.stale = true
+	d.about.stale = true
 	d.refresh()
 }
 
 func (d *Desk) escape() {
 	switch {
+	case d.file.question.open:
+		d.file.question.open = false
 	case d.help.open:
 		d.help.open = false
 	case d.browser.open:
-		d.browser.open = false
+		d.closeBrowser()
 	default:
 		if _, running := d.diagnosis.Running(); running {
 			d.diagnosis.Stop()

@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -383,6 +384,9 @@ func (d *Desk) layoutEditor(gtx layout.Context) layout.Dimensions {
 	}
 	all := []layout.Widget{head}
 	if e.line == nil {
+		if path := d.document().LinePath; path != "" {
+			all = append(all, d.words(filepath.Base(path)+" is not used: missing or changed", d.theme.Out))
+		}
 		all = append(all, d.plain(&e.open, "open a line…"), d.plain(&e.add, "enter one here"))
 		return column(gtx, 5, all...)
 	}
@@ -430,9 +434,9 @@ func (d *Desk) layoutOrder(gtx layout.Context) layout.Dimensions {
 	if e.chosen >= 0 {
 		all = append(all, d.plain(&e.up, "up"), d.plain(&e.down, "down"), d.plain(&e.remove, "remove"))
 	}
-	save := "save"
+	save := "save the line"
 	if d.document().LineNew {
-		save = "save (changed)"
+		save = "save the line (changed)"
 	}
 	all = append(all, d.plain(&e.save, save))
 	buttons := func(gtx layout.Context) layout.Dimensions { return row(gtx, 4, all...) }

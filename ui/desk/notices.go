@@ -1,6 +1,8 @@
 package desk
 
 import (
+	"slices"
+
 	"gioui.org/layout"
 	"gioui.org/widget"
 
@@ -12,20 +14,31 @@ import (
 type notice struct {
 	bad  bool
 	text string
+	acts []act // what can be done about it
+}
+
+// act is a word of a notice that can be pressed; the notice goes with it.
+type act struct {
+	word string
+	do   func(*Desk)
 }
 
 // notices stand between the top bar and the panels until they are put away.
 type notices struct {
 	list []notice
 	away [mostNotices]widget.Clickable
+	acts [mostNotices][mostActs]widget.Clickable
 }
 
 // mostNotices is how many are shown; the oldest give way.
-const mostNotices = 4
+const (
+	mostNotices = 4
+	mostActs    = 2
+)
 
 func (n *notices) add(one notice) {
 	for _, old := range n.list {
-		if old == one {
+		if old.text == one.text {
 			return
 		}
 	}
@@ -46,9 +59,16 @@ func (d *Desk) fail(err error) {
 func (d *Desk) say(text string) { d.notices.add(notice{text: text}) }
 
 func (d *Desk) updateNotices(gtx layout.Context) {
-	for i := range d.notices.list {
-		if d.notices.away[i].Clicked(gtx) {
-			d.notices.list = append(d.notices.list[:i:i], d.notices.list[i+1:]...)
+	for i, n := range d.notices.list {
+		done := d.notices.away[i].Clicked(gtx)
+		for k, a := range n.acts {
+			if d.notices.acts[i][k].Clicked(gtx) {
+				a.do(d)
+				done = true
+			}
+		}
+		if done {
+			d.notices.list = slices.DeleteFunc(slices.Clone(d.notices.list), func(one notice) bool { return one.text == n.text })
 			return
 		}
 	}
@@ -58,7 +78,7 @@ func (d *Desk) updateNotices(gtx layout.Context) {
 // be put away, and the notices.
 func (d *Desk) layoutNotices(gtx layout.Context) layout.Dimensions {
 	var rows []layout.FlexChild
-	row := func(text string, bad bool, away *widget.Clickable) {
+	row := func(text string, bad bool, acts []act, press []widget.Clickable, away *widget.Clickable) {
 		rows = append(rows, layout.Rigid(func(gtx layout.Context) layout.Dimensions {
 			ground, ink := d.theme.Warning, d.theme.Ink
 			if bad {
@@ -68,6 +88,9 @@ func (d *Desk) layoutNotices(gtx layout.Context) layout.Dimensions {
 				return filled(gtx, ground, func(gtx layout.Context) layout.Dimensions {
 					return layout.Inset{Top: 7, Bottom: 7, Left: 12, Right: 8}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
 						parts := []layout.FlexChild{layout.Flexed(1, d.words(text, ink))}
+						for k := range acts {
+							parts = append(parts, layout.Rigid(d.plain(&press[k], acts[k].word)))
+						}
 						if away != nil {
 							parts = append(parts, layout.Rigid(func(gtx layout.Context) layout.Dimensions {
 								return d.theme.Button(gtx, away, theme.Button{Text: "put away", Plain: true})
@@ -80,10 +103,10 @@ func (d *Desk) layoutNotices(gtx layout.Context) layout.Dimensions {
 		}))
 	}
 	if text := d.calibrationNotice(); text != "" {
-		row(text, true, nil)
+		row(text, true, nil, nil, nil)
 	}
 	for i, n := range d.notices.list {
-		row(n.text, n.bad, &d.notices.away[i])
+		row(n.text, n.bad, n.acts, d.notices.acts[i][:], &d.notices.away[i])
 	}
 	return layout.Flex{Axis: layout.Vertical}.Layout(gtx, rows...)
 }

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"downlead/cables"
-	"downlead/dsp/calibration"
 	"downlead/dsp/simulate"
 	"downlead/dsp/sweep"
 	"downlead/ui/investigation"
@@ -26,15 +25,19 @@ func (d *Desk) open(read func() (opened, error)) {
 
 // chosen takes a file that was picked.
 func (d *Desk) chosen(p pick, path string) {
-	if p == pickSaveLine {
+	switch p {
+	case pickSaveLine:
 		err := d.writeLine(path)
 		d.fail(err)
 		if err == nil {
 			d.recent.add(path)
 		}
 		return
+	case pickSave:
+		d.saveTo(path)
+		return
 	}
-	read := map[pick]func(string) (opened, error){pickSweep: readSweep, pickEarlier: readEarlier, pickLine: readLine, pickKit: readKit}[p]
+	read := map[pick]func(string) (opened, error){pickSweep: readAny, pickEarlier: readEarlier, pickLine: readLine, pickKit: readKit}[p]
 	if read == nil {
 		read = func(path string) (opened, error) { return readStandard(p, path) }
 	}
@@ -50,7 +53,8 @@ func (d *Desk) chosen(p pick, path string) {
 	})
 }
 
-// Files are what the window is opened with; empty names are left out.
+// Files are what the window is opened with; empty names are left out. Sweep may be
+// an investigation, which has its own line and earlier sweep.
 type Files struct{ Line, Sweep, Baseline string }
 
 // Open reads the files in the background, or, where none is named, makes the
@@ -64,7 +68,7 @@ func (d *Desk) Open(f Files) {
 		for _, one := range []struct {
 			path string
 			read func(string) (opened, error)
-		}{{f.Line, readLine}, {f.Sweep, readSweep}, {f.Baseline, readEarlier}} {
+		}{{f.Line, readLine}, {f.Sweep, readAny}, {f.Baseline, readEarlier}} {
 			if one.path == "" {
 				continue
 			}
@@ -82,8 +86,29 @@ func (d *Desk) Open(f Files) {
 	})
 }
 
+// readAny reads what Ctrl O can open: an investigation, a line, or a sweep.
+func readAny(path string) (opened, error) {
+	switch {
+	case investigation.Is(path):
+		return readInvestigation(path)
+	case strings.EqualFold(filepath.Ext(path), ".toml"):
+		return readLine(path)
+	}
+	return readSweep(path)
+}
+
+// begun counts the opening of a file as no change where nothing else was changed
+// yet: the file is still there, so nothing could be lost.
+func (d *Desk) begun(take func()) {
+	fresh := d.file.path == "" && !d.history.Changed()
+	take()
+	if fresh {
+		d.history.Saved(d.history.Number())
+	}
+}
+
 func readSweep(path string) (opened, error) {
-	s, err := sweep.Read(path)
+	s, err := investigation.ReadSweep(path)
 	if errors.Is(err, sweep.ErrScalar) {
 		return nil, fmt.Errorf("%w; downlead locate holds it against the line's limit", err)
 	}
@@ -92,62 +117,62 @@ func readSweep(path string) (opened, error) {
 	}
 	return func(d *Desk) {
 		doc := d.document()
-		doc.Sweep = investigation.Source{Path: path, Sweep: s}
+		doc.Sweep = s
 		doc.BandHz, doc.Decisions = [2]float64{}, nil
 		if d.hints { // the demonstration's earlier sweep is not this line's
 			doc.Baseline = investigation.Source{}
 		}
 		d.hints = false
 		d.strip.stale = true
-		d.change(doc, "open "+filepath.Base(path), "")
+		d.begun(func() { d.change(doc, "open "+filepath.Base(path), "") })
 	}, nil
 }
 
 func readEarlier(path string) (opened, error) {
-	s, err := sweep.Read(path)
+	s, err := investigation.ReadSweep(path)
 	if err != nil {
 		return nil, err
 	}
 	return func(d *Desk) {
 		doc := d.document()
-		doc.Baseline = investigation.Source{Path: path, Sweep: s}
-		d.change(doc, "open the earlier sweep "+filepath.Base(path), "")
+		doc.Baseline = s
+		d.begun(func() { d.change(doc, "open the earlier sweep "+filepath.Base(path), "") })
 	}, nil
 }
 
 func readLine(path string) (opened, error) {
-	line, err := cables.ReadLine(path)
+	line, sum, err := investigation.ReadLine(path)
 	if err != nil {
 		return nil, err
 	}
 	return func(d *Desk) {
 		doc := d.document()
-		doc.Line, doc.LinePath, doc.LineNew, doc.Decisions = line, path, false, nil
+		doc.Line, doc.LinePath, doc.LineSHA256, doc.LineNew, doc.Decisions = line, path, sum, false, nil
 		d.editor.chosen, d.hints = -1, false
-		d.change(doc, "open "+filepath.Base(path), "")
+		d.begun(func() { d.change(doc, "open "+filepath.Base(path), "") })
 	}, nil
 }
 
 func readStandard(p pick, path string) (opened, error) {
-	s, err := sweep.Read(path)
+	s, err := investigation.ReadSweep(path)
 	if err != nil {
 		return nil, err
 	}
 	return func(d *Desk) {
 		doc := d.document()
-		*map[pick]*investigation.Source{pickOpen: &doc.Standards.Open, pickShort: &doc.Standards.Short, pickLoad: &doc.Standards.Load}[p] = investigation.Source{Path: path, Sweep: s}
+		*map[pick]*investigation.Source{pickOpen: &doc.Standards.Open, pickShort: &doc.Standards.Short, pickLoad: &doc.Standards.Load}[p] = s
 		d.change(doc, strings.ToLower(p.title()[:1])+p.title()[1:], "")
 	}, nil
 }
 
 func readKit(path string) (opened, error) {
-	kit, err := calibration.ReadKit(path)
+	kit, sum, err := investigation.ReadKit(path)
 	if err != nil {
 		return nil, err
 	}
 	return func(d *Desk) {
 		doc := d.document()
-		doc.Standards.KitPath, doc.Standards.Kit = path, kit
+		doc.Standards.KitPath, doc.Standards.KitSHA256, doc.Standards.Kit = path, sum, kit
 		d.change(doc, "take the standards' definitions", "")
 	}, nil
 }
@@ -167,7 +192,7 @@ func demonstration() (opened, error) {
 		if made.Baseline != nil {
 			doc.Baseline = investigation.Source{Sweep: made.Baseline}
 		}
-		d.history.Begin(doc)
+		d.begin(doc, "")
 		d.hints = true
 		d.restored()
 	}, nil
@@ -194,7 +219,11 @@ func (d *Desk) writeLine(path string) error {
 	if err := cables.WriteLine(path, doc.Line); err != nil {
 		return err
 	}
-	doc.LinePath, doc.LineNew = path, false
+	_, sum, err := investigation.ReadLine(path)
+	if err != nil {
+		return err
+	}
+	doc.LinePath, doc.LineSHA256, doc.LineNew = path, sum, false
 	d.history.Do(doc, "save the line", "")
 	d.say("the line is saved in " + path)
 	return nil

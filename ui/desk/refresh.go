@@ -64,8 +64,10 @@ type diagnosisOf struct {
 
 // correctedOf is all that the corrected sweep depends on.
 type correctedOf struct {
-	raw       *sweep.Sweep
-	standards investigation.Standards
+	raw, open, short, load *sweep.Sweep
+	kit                    *calibration.Kit
+	complete               bool
+	at, sweptAt            calibration.Conditions
 }
 
 // correction is a corrected sweep, how it was made, and why it could not be.
@@ -80,11 +82,12 @@ type correction struct {
 // starts the jobs whose inputs have changed.
 func (d *Desk) refresh() {
 	doc := d.document()
-	if of := (correctedOf{doc.Sweep.Sweep, doc.Standards}); of != d.sources.correctedOf {
+	c := &doc.Standards
+	if of := (correctedOf{doc.Sweep.Sweep, c.Open.Sweep, c.Short.Sweep, c.Load.Sweep, c.Kit, c.Complete(), c.At, c.SweptAt}); of != d.sources.correctedOf {
 		d.sources.correctedOf = of
 		d.correcting.Stop()
 		d.corrected, d.problems, d.correctErr, d.sources.errors = doc.Sweep.Sweep, nil, nil, nil
-		if of.standards.Complete() && of.raw != nil {
+		if of.complete && of.raw != nil {
 			d.corrected = nil // until it is there
 			d.correcting.Start(func(context.Context) (correction, error) {
 				s, terms, problems, err := doc.Corrected()
@@ -162,6 +165,7 @@ func (d *Desk) take() {
 			r.Value(d)
 		}
 	}
+	d.takeSaved()
 	if r, ok := d.correcting.Take(); ok {
 		d.fail(r.Err)
 		c := r.Value
@@ -173,6 +177,7 @@ func (d *Desk) take() {
 		if r.Err == nil {
 			d.selected = d.firstFault()
 			d.renewCards()
+			d.holdAgainst()
 		}
 		d.refresh()
 	}

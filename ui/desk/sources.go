@@ -94,13 +94,16 @@ func (d *Desk) sweepRow(click *widget.Clickable, part string, from investigation
 		n := len(s.FrequencyHz)
 		below = fmt.Sprintf("%s · %s – %s · %d points", part, hertz(s.FrequencyHz[0]), hertz(s.FrequencyHz[n-1]), n)
 	}
-	c := d.theme.Ink
+	c, quiet := d.theme.Ink, d.theme.Quiet
 	if from.Sweep == nil {
 		c = d.theme.Link
 	}
+	if from.Sweep == nil && from.Path != "" {
+		name, below, quiet = filepath.Base(from.Path), part+" · not used: missing or changed", d.theme.Out
+	}
 	return func(gtx layout.Context) layout.Dimensions {
 		return d.theme.Row(gtx, click, part+": "+name, false, func(gtx layout.Context) layout.Dimensions {
-			return column(gtx, 1, d.theme.Text(theme.Label{Text: name, Color: c, Lines: 1}), d.theme.Text(theme.Label{Text: below, Color: d.theme.Quiet, Size: d.theme.Small(), Lines: 2}))
+			return column(gtx, 1, d.theme.Text(theme.Label{Text: name, Color: c, Lines: 1}), d.theme.Text(theme.Label{Text: below, Color: quiet, Size: d.theme.Small(), Lines: 2}))
 		})
 	}
 }
@@ -112,7 +115,7 @@ func (d *Desk) layoutSources(gtx layout.Context) layout.Dimensions {
 		d.sweepRow(&s.pick[pickSweep], "as found", doc.Sweep, "open a sweep…"),
 		d.sweepRow(&s.pick[pickEarlier], "earlier, of the healthy line", doc.Baseline, "open an earlier sweep…"),
 	}
-	if doc.Baseline.Sweep != nil {
+	if doc.Baseline != (investigation.Source{}) {
 		all = append(all, d.plain(&s.dropEarlier, "leave the earlier sweep out"))
 	}
 	state, c := d.calibrationState()
@@ -145,6 +148,8 @@ func (d *Desk) layoutCalibration(gtx layout.Context) layout.Dimensions {
 	kitName := "definitions of the standards…"
 	if doc.Standards.Kit != nil {
 		kitName = filepath.Base(doc.Standards.KitPath)
+	} else if doc.Standards.KitPath != "" {
+		kit.Path = doc.Standards.KitPath
 	}
 	temperature := func(i int, name string) layout.Widget {
 		return func(gtx layout.Context) layout.Dimensions {

@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"image/color"
+	"path/filepath"
 	"strings"
 
 	"gioui.org/layout"
@@ -15,7 +16,7 @@ import (
 
 // topBar names what is looked at, whether it can be believed, and the verdict.
 type topBar struct {
-	undo, redo, open, line, keys widget.Clickable
+	undo, redo, open, save, keys widget.Clickable
 }
 
 func (d *Desk) updateTop(gtx layout.Context) {
@@ -28,8 +29,8 @@ func (d *Desk) updateTop(gtx layout.Context) {
 	for d.top.open.Clicked(gtx) {
 		d.browse(pickSweep)
 	}
-	for d.top.line.Clicked(gtx) {
-		d.browse(pickLine)
+	for d.top.save.Clicked(gtx) {
+		d.save()
 	}
 	for d.top.keys.Clicked(gtx) {
 		d.help.open = true
@@ -75,15 +76,24 @@ func (d *Desk) calibrationState() (string, color.NRGBA) {
 func (d *Desk) title() (name, about string) {
 	doc := d.document()
 	name = "Downlead"
-	if doc.Line != nil && doc.Line.Name != "" {
+	switch {
+	case strings.TrimSpace(doc.Site) != "":
+		name = oneLine(doc.Site)
+	case doc.Line != nil && doc.Line.Name != "":
 		name = doc.Line.Name
+	}
+	if d.file.path != "" {
+		about = filepath.Base(d.file.path) + " · "
+	}
+	if d.history.Changed() {
+		about += "not saved · "
 	}
 	s := doc.Sweep.Sweep
 	if s == nil {
-		return name, "no sweep yet"
+		return name, about + "no sweep yet"
 	}
 	n := len(s.FrequencyHz)
-	return name, fmt.Sprintf("%s – %s · %d points", hertz(s.FrequencyHz[0]), hertz(s.FrequencyHz[n-1]), n)
+	return name, about + fmt.Sprintf("%s – %s · %d points", hertz(s.FrequencyHz[0]), hertz(s.FrequencyHz[n-1]), n)
 }
 
 // verdictWords are the verdict, and what explains it.
@@ -168,8 +178,8 @@ func (d *Desk) layoutTop(gtx layout.Context) layout.Dimensions {
 			}),
 			layout.Rigid(layout.Spacer{Width: 16}.Layout),
 			layout.Flexed(0.7, pair(verdict, verdictColor, why)),
-			button(&d.top.open, theme.Button{Text: "Sweep…"}),
-			button(&d.top.line, theme.Button{Text: "Line…"}),
+			button(&d.top.open, theme.Button{Text: "Open…"}),
+			button(&d.top.save, theme.Button{Text: "Save", Off: !d.canSave()}),
 			button(&d.top.undo, theme.Button{Text: "Undo", Off: !canUndo}),
 			button(&d.top.redo, theme.Button{Text: "Redo", Off: !canRedo}),
 			button(&d.top.keys, theme.Button{Text: "Keys F1"}))

@@ -59,15 +59,19 @@ type Standards struct {
 	At, SweptAt       calibration.Conditions
 }
 
-// Complete says whether all three standards are there.
+// Complete says whether all three standards are there, and their definitions where
+// some are named.
 func (s *Standards) Complete() bool {
-	return s.Open.Sweep != nil && s.Short.Sweep != nil && s.Load.Sweep != nil
+	return s.Open.Sweep != nil && s.Short.Sweep != nil && s.Load.Sweep != nil && (s.Kit != nil || s.KitPath == "")
 }
 
-// Any says whether one of the standards is there.
+// Any says whether one of the standards is there, or is named though its file is
+// missing.
 func (s *Standards) Any() bool {
-	return s.Open.Sweep != nil || s.Short.Sweep != nil || s.Load.Sweep != nil
+	return s.Open.given() || s.Short.given() || s.Load.given()
 }
+
+func (s *Source) given() bool { return s.Sweep != nil || s.Path != "" }
 
 // Marker is a place that the user keeps in view: a frequency or a distance.
 type Marker struct {

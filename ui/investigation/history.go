@@ -9,19 +9,35 @@ const mostSteps = 500
 type History struct {
 	now          step
 	past, future []step
+	count        int // of the steps ever done
+	saved        int // number of the step that is saved; -1: none
 }
 
 type step struct {
 	document Document
 	did      string // what led here, in words
 	kind     string
+	number   int
 }
 
 // Now returns the document.
 func (h *History) Now() Document { return h.now.document }
 
-// Begin takes a document without a past.
+// Begin takes a document without a past. It counts as saved.
 func (h *History) Begin(d Document) { *h = History{now: step{document: d}} }
+
+// Number tells the states of the document apart: undoing goes back to a number.
+func (h *History) Number() int { return h.now.number }
+
+// Saved says that the state of a number is the one that is saved; -1: none is.
+func (h *History) Saved(number int) { h.saved = number }
+
+// Changed says whether the document is another than the saved one.
+func (h *History) Changed() bool { return h.now.number != h.saved }
+
+// Amend puts d in the place of the document without a step, for what is no
+// change of the user's: where its files lie after saving.
+func (h *History) Amend(d Document) { h.now.document = d }
 
 // Do makes d the document; did says in words what was done ("feeder set to
 // 44 m"). A kind that is not empty joins steps of the same kind that follow each
@@ -33,7 +49,8 @@ func (h *History) Do(d Document, did, kind string) {
 			h.past = append(h.past[:0], h.past[len(h.past)-mostSteps:]...)
 		}
 	}
-	h.now, h.future = step{d, did, kind}, nil
+	h.count++
+	h.now, h.future = step{d, did, kind, h.count}, nil
 }
 
 // Rest ends the joining of steps of one kind: what comes next is a new step.

@@ -8,13 +8,15 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 )
 
 // Keeper keeps what is not saved yet, so that a crash loses little: beside the
 // investigation that it belongs to, where all its files lie in that folder, else,
-// with copies of them, in a folder of the program. One Keeper serves one window.
+// with copies of them, in a folder of the program. One Keeper serves one window;
+// its methods may be called from any goroutine.
 type Keeper struct {
 	// Folder is the program's own; "": only what has a place beside its
 	// investigation is kept.
@@ -22,7 +24,8 @@ type Keeper struct {
 	// Now is the clock; nil: the system's.
 	Now func() time.Time
 
-	kept string // where the last state is
+	mu   sync.Mutex
+	kept string // where the last state is; "": nothing is kept
 }
 
 // unsavedName is how what is kept of a file is called, beside it.
@@ -33,6 +36,8 @@ func unsavedName(path string) string {
 // Keep keeps d, which belongs to the investigation at path ("": not saved yet), in
 // the place of what this Keeper kept before.
 func (k *Keeper) Keep(path string, d Document) error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
 	now := time.Now
 	if k.Now != nil {
 		now = k.Now
@@ -73,10 +78,23 @@ func (k *Keeper) Keep(path string, d Document) error {
 }
 
 // Adopt goes on with what another window kept: what comes next takes its place.
-func (k *Keeper) Adopt(r Recovery) { k.kept = r.Path }
+func (k *Keeper) Adopt(r Recovery) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.kept = r.Path
+}
+
+// Keeps says whether anything is kept.
+func (k *Keeper) Keeps() bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.kept != ""
+}
 
 // Done forgets what was kept, since all is saved.
 func (k *Keeper) Done() error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
 	if k.kept == "" {
 		return nil
 	}

@@ -14,6 +14,7 @@ import (
 
 // Saved is what saving did.
 type Saved struct {
+	Path     string   // of the investigation
 	Document Document // with the paths that its files have now
 	Copied   []string // files that were copied or written beside the investigation
 }
@@ -54,7 +55,24 @@ func save(path string, d Document, unsaved *Unsaved) (*Saved, error) {
 	if err := sweep.ReplaceFile(path, func(w io.Writer) error { _, err := io.WriteString(w, text); return err }); err != nil {
 		return nil, err
 	}
-	return &Saved{d, b.copied}, nil
+	return &Saved{path, d, b.copied}, nil
+}
+
+// Moved returns now with the paths that saving gave to the files of was, as far as
+// now still has them.
+func (s *Saved) Moved(was, now Document) Document {
+	saved := s.Document
+	for _, one := range []struct{ was, now, saved *Source }{{&was.Sweep, &now.Sweep, &saved.Sweep}, {&was.Baseline, &now.Baseline, &saved.Baseline},
+		{&was.Standards.Open, &now.Standards.Open, &saved.Standards.Open}, {&was.Standards.Short, &now.Standards.Short, &saved.Standards.Short}, {&was.Standards.Load, &now.Standards.Load, &saved.Standards.Load}} {
+		if *one.now == *one.was {
+			*one.now = *one.saved
+		}
+	}
+	if now.Standards.Kit == was.Standards.Kit {
+		now.Standards.KitPath, now.Standards.KitSHA256 = saved.Standards.KitPath, saved.Standards.KitSHA256
+	}
+	now.Found = saved.Found
+	return now
 }
 
 // bundle brings the files of an investigation into its folder.

@@ -166,6 +166,7 @@ type Entry struct {
 	Unit string // said behind the text
 	Name string // for those who cannot see it
 	Bad  bool   // what is typed cannot be used
+	Rows int    // of text that it has room for at least; 0: 1
 }
 
 // Editor lays an editor out in a field as wide as there is room.
@@ -178,6 +179,9 @@ func (t *Theme) Editor(gtx layout.Context, e *widget.Editor, f Entry) layout.Dim
 		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
 			semantic.LabelOp(f.Name).Add(gtx.Ops)
 			gtx.Constraints.Min.X = gtx.Constraints.Max.X
+			if f.Rows > 1 {
+				gtx.Constraints.Min.Y = gtx.Sp(t.Body()) * f.Rows * 13 / 10
+			}
 			if e.Len() == 0 && f.Hint != "" {
 				hint := op.Record(gtx.Ops)
 				t.Label(gtx, Label{Text: f.Hint, Color: t.Quiet, Lines: 1})
