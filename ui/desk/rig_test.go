@@ -54,33 +54,26 @@ func (g *rig) frame(events ...event.Event) {
 
 // settle draws frames until no job runs any more. A job that never ends is left
 // to the time limit of the tests, which shows where it hangs.
-func (g *rig) settle() {
-	g.t.Helper()
-	for {
-		g.frame()
-		g.frame()
-		if !g.desk.busy() {
-			g.frame()
-			g.frame()
-			return
-		}
-		<-g.told
-	}
-}
+func (g *rig) settle() { g.settleBut(func() {}) }
 
 // settlePicture is settle without waiting for the faults to be found anew, for
 // tests that only look at what is drawn.
-func (g *rig) settlePicture() {
+func (g *rig) settlePicture() { g.settleBut(g.desk.diagnosis.Stop) }
+
+// settleBut is settle, with something done after every frame. A job may end
+// between a frame and the question whether it runs; taking its result may start
+// another, so nothing runs only when that is so twice.
+func (g *rig) settleBut(do func()) {
 	g.t.Helper()
-	for {
+	for idle := 0; idle < 2; {
 		g.frame()
 		g.frame()
-		g.desk.diagnosis.Stop()
+		do()
 		if !g.desk.busy() {
-			g.frame()
-			g.frame()
-			return
+			idle++
+			continue
 		}
+		idle = 0
 		<-g.told
 	}
 }
