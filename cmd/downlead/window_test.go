@@ -94,10 +94,15 @@ func (h hands) until(what string, done func() bool) {
 	h.t.Helper()
 	for begun := time.Now(); time.Since(begun) < 2*time.Minute; time.Sleep(200 * time.Millisecond) {
 		if done() {
+			h.t.Logf("%s: after %.0f s", what, time.Since(begun).Seconds())
 			return
 		}
 	}
-	h.t.Fatalf("%s: it does not come", what)
+	seen := filepath.Join(os.TempDir(), "downlead-window.png")
+	cmd := exec.Command("import", "-window", "root", seen)
+	cmd.Env = append(os.Environ(), "DISPLAY="+h.display)
+	cmd.Run()
+	h.t.Fatalf("%s: it does not come; the screen is kept in %s", what, seen)
 }
 
 // count counts pixels of about a colour in a part of a picture.
@@ -162,9 +167,10 @@ func TestWholeWindow(t *testing.T) {
 		text, _ := os.ReadFile(filepath.Join(config, "downlead", "recent.txt"))
 		return string(text)
 	}
+	paper := h.look().At(4, 880)
 	open := func(keys, path string) {
 		h.do("key", keys)
-		time.Sleep(time.Second)
+		h.until("the dialog for "+path, func() bool { return h.look().At(4, 880) != paper })
 		h.do("type", "--delay", "30", path)
 		h.do("key", "Return")
 		h.until("opening "+path, func() bool { return strings.Contains(recent(), path) })
@@ -174,17 +180,30 @@ func TestWholeWindow(t *testing.T) {
 	h.until("the finding comes again", sees(card, orange, 200))
 	h.until("its trace is drawn", sees(chart, orange, 300))
 
-	// A marker: to the chart, crosshair to the middle, M; it is a line from top to bottom.
-	bare := count(h.look(), chart, orange[0], orange[1], orange[2])
+	// A marker: to the chart, crosshair to the middle, M; it is a line from top to
+	// bottom, which stays when the pointer has gone and follows a drag.
+	upright := func(x int) bool {
+		img, most := h.look(), 0
+		for x := x - 4; x <= x+4; x++ {
+			n := 0
+			for y := chart.Min.Y + 20; y < chart.Max.Y-40; y++ {
+				if r, g, b, _ := img.At(x, y).RGBA(); r+g+b < 3*0xC000 {
+					n++
+				}
+			}
+			most = max(most, n)
+		}
+		return most > (chart.Dy()-60)*9/10
+	}
+	if upright(560) {
+		t.Fatal("there is a line before the marker")
+	}
 	h.do("mousemove", "560", "420", "click", "1")
 	h.do("key", "m")
-	h.until("a marker is there", func() bool { return count(h.look(), chart, orange[0], orange[1], orange[2]) > bare+200 })
-	column := image.Rect(555, 200, 566, 600)
-	h.do("mousemove", "560", "420", "mousedown", "1", "mousemove", "610", "420", "mousemove", "660", "420", "mouseup", "1", "mousemove", "900", "700")
-	h.until("the marker has moved", func() bool {
-		img := h.look()
-		return count(img, column, orange[0], orange[1], orange[2]) < 60 && count(img, column.Add(image.Pt(100, 0)), orange[0], orange[1], orange[2]) > 200
-	})
+	h.do("mousemove", "900", "720")
+	h.until("a marker is there", func() bool { return upright(560) })
+	h.do("mousemove", "560", "420", "mousedown", "1", "mousemove", "610", "420", "mousemove", "660", "420", "mouseup", "1", "mousemove", "900", "720")
+	h.until("the marker has moved", func() bool { return !upright(560) && upright(660) })
 
 	// Pick a cable: choose the feeder in the drawn line, search, look at it, take it.
 	h.do("mousemove", "700", "708", "click", "1")

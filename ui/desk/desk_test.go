@@ -492,3 +492,22 @@ func TestTabReachesControls(t *testing.T) {
 		t.Errorf("only %v are reached", seen)
 	}
 }
+
+// A key that changes the window asks for the frame that shows it: nothing else
+// may come for a long time.
+func TestKeyIsSeenAtOnce(t *testing.T) {
+	g := demoRig(t, image.Pt(1280, 720))
+	for range 5 {
+		g.frame()
+	}
+	if _, wants := g.router.WakeupTime(); wants {
+		t.Fatal("the window does not rest")
+	}
+	g.frame(key.Event{Name: "O", Modifiers: key.ModCtrl, State: key.Press})
+	if !g.desk.browser.open {
+		t.Fatal("Ctrl O opens nothing")
+	}
+	if _, wants := g.router.WakeupTime(); !wants {
+		t.Error("the window is not drawn again after Ctrl O")
+	}
+}

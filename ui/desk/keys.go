@@ -7,6 +7,7 @@ import (
 	"gioui.org/io/event"
 	"gioui.org/io/key"
 	"gioui.org/layout"
+	"gioui.org/op"
 	"gioui.org/op/clip"
 	"gioui.org/op/paint"
 	"gioui.org/widget"
@@ -100,6 +101,7 @@ func (d *Desk) keys(gtx layout.Context) {
 		for _, c := range all {
 			if c.key == pressed.Name && c.mods == pressed.Modifiers {
 				c.run(d, gtx)
+				gtx.Execute(op.InvalidateCmd{}) // the frame that is drawn does not show it yet
 				break
 			}
 		}
