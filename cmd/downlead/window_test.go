@@ -182,9 +182,9 @@ func TestWholeWindow(t *testing.T) {
 
 	// A marker: to the chart, crosshair to the middle, M; it is a line from top to
 	// bottom, which stays when the pointer has gone and follows a drag.
-	upright := func(x int) bool {
+	upright := func(at int) bool {
 		img, most := h.look(), 0
-		for x := x - 4; x <= x+4; x++ {
+		for x := at - 4; x <= at+4; x++ {
 			n := 0
 			for y := chart.Min.Y + 20; y < chart.Max.Y-40; y++ {
 				if r, g, b, _ := img.At(x, y).RGBA(); r+g+b < 3*0xC000 {

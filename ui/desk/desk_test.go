@@ -427,7 +427,7 @@ func TestStrip(t *testing.T) {
 	if got := g.desk.drawn.figures.CellM; got != cell {
 		t.Errorf("after undo the cell is %.3f m", got)
 	}
-	g.click("what do I need?")
+	g.click("plan")
 	g.settlePicture()
 	if s := g.desk.strip; s.answerBad || !strings.Contains(s.answer, "sweep ") {
 		t.Errorf("answer %q", s.answer)

@@ -158,8 +158,15 @@ func (d *Desk) contents() (over, along chart.Content) {
 	return both, along
 }
 
+// modelWidth is that of the model's dots. They lie under the measured line and look
+// out at both sides of it, so that each is seen where the two agree.
+const modelWidth = 3
+
 func (d *Desk) traceOver(p *picture, c *chart.Content) {
 	t := &d.theme
+	for _, part := range p.model.frequency {
+		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + d.modelName(), Series: part.Series, Side: chart.Upper, Color: t.Model, Pattern: chart.Dotted, Width: modelWidth})
+	}
 	color := t.Frequency
 	for i, part := range p.frequency.Parts {
 		if i == 1 {
@@ -169,9 +176,6 @@ func (d *Desk) traceOver(p *picture, c *chart.Content) {
 	}
 	for _, part := range p.earlier.frequency {
 		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + ", earlier", Series: part.Series, Side: chart.Upper, Color: t.Earlier, Pattern: chart.Dashed})
-	}
-	for _, part := range p.model.frequency {
-		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + d.modelName(), Series: part.Series, Side: chart.Upper, Color: t.Model, Pattern: chart.Dotted, Width: 1})
 	}
 	if p.partSide == chart.Upper && p.partErr == nil {
 		for _, part := range p.part.Parts {
@@ -215,14 +219,14 @@ func (d *Desk) limitOver(c *chart.Content) {
 
 func (d *Desk) traceAlong(p *picture, c *chart.Content) {
 	t := &d.theme
+	for _, part := range p.model.along {
+		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + d.modelName(), Series: part.Series, Color: t.Model, Pattern: chart.Dotted, Width: modelWidth})
+	}
 	for _, part := range p.along.Parts {
 		c.Traces = append(c.Traces, chart.Trace{Name: part.Name, Series: part.Series, Color: t.Distance, Width: 1.5})
 	}
 	for _, part := range p.earlier.along {
 		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + ", earlier", Series: part.Series, Color: t.Earlier, Pattern: chart.Dashed})
-	}
-	for _, part := range p.model.along {
-		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + d.modelName(), Series: part.Series, Color: t.Model, Pattern: chart.Dotted})
 	}
 	if p.partSide == chart.Lower && p.partErr == nil {
 		for _, part := range p.part.Parts {

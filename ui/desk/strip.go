@@ -261,7 +261,7 @@ func (d *Desk) layoutStrip(gtx layout.Context) layout.Dimensions {
 	}
 	controls := []layout.Widget{
 		named("band, MHz", func(gtx layout.Context) layout.Dimensions {
-			return row(gtx, 4, width(66, field(&s.low, theme.Entry{Name: "band from, MHz", Bad: s.bad})), width(66, field(&s.high, theme.Entry{Name: "band to, MHz", Bad: s.bad})))
+			return row(gtx, 4, width(60, field(&s.low, theme.Entry{Name: "band from, MHz", Bad: s.bad})), width(60, field(&s.high, theme.Entry{Name: "band to, MHz", Bad: s.bad})))
 		}),
 		named("points", func(gtx layout.Context) layout.Dimensions {
 			return d.theme.Choice(gtx, &s.points, "points", d.pointNames(), slices.Index(everies[:], max(doc.Every, 1)))
@@ -275,7 +275,7 @@ func (d *Desk) layoutStrip(gtx layout.Context) layout.Dimensions {
 		if v == 0 {
 			v = usual
 		}
-		controls = append(controls, named(fmt.Sprintf("%s %.1f: finer ↔ quieter", name, v), width(126, func(gtx layout.Context) layout.Dimensions {
+		controls = append(controls, named(fmt.Sprintf("%s %.1f, quieter →", name, v), width(92, func(gtx layout.Context) layout.Dimensions {
 			gtx.Constraints.Min.X = gtx.Constraints.Max.X
 			return d.theme.Slider(gtx, &s.parameter, "parameter of the window")
 		})))
@@ -284,7 +284,7 @@ func (d *Desk) layoutStrip(gtx layout.Context) layout.Dimensions {
 		named("to resolve", width(66, field(&s.resolution, theme.Entry{Unit: unit, Name: "to resolve"}))),
 		named("at", width(84, field(&s.reachM, theme.Entry{Hint: "the end", Unit: unit, Name: "at"}))),
 		named(" ", func(gtx layout.Context) layout.Dimensions {
-			return d.theme.Button(gtx, &s.ask, theme.Button{Text: "what do I need?"})
+			return d.theme.Button(gtx, &s.ask, theme.Button{Text: "plan"})
 		}))
 	if doc.BandHz != [2]float64{} {
 		controls = append(controls, named(" ", d.plain(&s.all, "whole sweep")))
