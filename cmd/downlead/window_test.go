@@ -199,9 +199,11 @@ func TestWholeWindow(t *testing.T) {
 		t.Fatal("there is a line before the marker")
 	}
 	h.do("mousemove", "560", "420", "click", "1")
+	h.until("the chart has the focus", sees(image.Rect(1052, 200, 1064, 640), [3]int{0x0B, 0x5C, 0xAD}, 300))
 	h.do("key", "m")
+	h.until("a marker is there, with its letter", sees(image.Rect(563, 632, 580, 652), orange, 8))
 	h.do("mousemove", "900", "720")
-	h.until("a marker is there", func() bool { return upright(560) })
+	h.until("the marker stays", func() bool { return upright(560) })
 	h.do("mousemove", "560", "420", "mousedown", "1", "mousemove", "610", "420", "mousemove", "660", "420", "mouseup", "1", "mousemove", "900", "720")
 	h.until("the marker has moved", func() bool { return !upright(560) && upright(660) })
 

@@ -166,7 +166,7 @@ func lowPassGrid(path *cables.Path, frequencyHz []float64) (missing int, stepHz 
 	}
 	steps := frequencyHz[0] / stepHz
 	if steps > mostMissingSteps+offHarmonic {
-		return 0, 0, fmt.Errorf("distance: no low-pass extrapolation: the sweep starts at %s, %.3g steps of %s above zero, more than the %d that can be bridged", hertz(frequencyHz[0]), steps, hertz(stepHz), mostMissingSteps)
+		return 0, 0, fmt.Errorf("distance: no impedance along the line: the sweep starts at %s, %.3g steps of %s above zero, more than the %d that can be bridged; sweep from %s or below with this step", hertz(frequencyHz[0]), steps, hertz(stepHz), mostMissingSteps, hertz(mostMissingSteps*stepHz))
 	}
 	nearest := max(1, math.Round(steps))
 	if math.Abs(steps-nearest) > offHarmonic {

@@ -34,7 +34,11 @@ var pictures = []struct {
 	{"dark", image.Pt(1440, 900), true, func(g *rig) { g.desk.hints, g.desk.views.stacked = false, true }},
 	{"smith", image.Pt(1440, 900), false, func(g *rig) {
 		g.desk.hints = false
-		g.desk.views.frequency, g.desk.views.along = traces.Smith, traces.ImpedanceAlong
+		g.desk.views.frequency, g.desk.views.along = traces.Smith, traces.VSWRAlong
+		doc := g.desk.document()
+		doc.BandHz = [2]float64{880e6, 915e6}
+		g.desk.change(doc, "band", "")
+		g.desk.strip.stale = true
 	}},
 	{"stretch", image.Pt(1440, 900), false, func(g *rig) {
 		g.desk.hints = false
