@@ -118,7 +118,7 @@ func locate(ctx context.Context, words []string, out output) (int, error) {
 		report := reportInput{Sweep: s, Line: line, Path: path, Findings: findings,
 			Scale: inMetres, ASCII: choice.ascii, Window: choice.window, Explain: choice.explain}
 		if choice.feet {
-			report.Scale = inFeet
+			report.Scale, report.Findings = inFeet, findings.InFeet()
 		}
 		var text string
 		if text, err = writeReport(&report); err == nil {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"math"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -112,6 +113,16 @@ func TestLocateJSONKeepsItsForm(t *testing.T) {
 		if ghost := f["cause"] == "ghost"; ghost != (f["ghost_of"] != nil) {
 			t.Errorf("finding %d: cause %v with ghost_of %v", i, f["cause"], f["ghost_of"])
 		}
+	}
+}
+
+// With --feet no length is left in metres, in the reasoning neither; figures per
+// metre of the trade stay.
+func TestLocateInFeet(t *testing.T) {
+	folder := demoSite(t)
+	got := call(t, "locate", filepath.Join(folder, "sweep.s1p"), "--line", filepath.Join(folder, "line.toml"), "--feet", "--explain", "1")
+	if left := regexp.MustCompile(`(?m)^.*[0-9] m\b.*$`).FindAllString(got.stdout, -1); len(left) > 0 || !strings.Contains(got.stdout, "164.0") {
+		t.Errorf("metres are left, or the fault at 164.0 ft is missing: %q\n%s", left, got.stdout)
 	}
 }
 

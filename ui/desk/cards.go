@@ -300,7 +300,7 @@ func (d *Desk) whereWords(f *diagnose.Finding) string {
 		text += " · " + d.metres(f.FromFarEndM) + " from the far end"
 	}
 	if f.Place != "" {
-		text += " · " + f.Place
+		text += " · " + d.sentence(f.Place)
 	}
 	return text
 }
@@ -337,7 +337,7 @@ func (d *Desk) fullCard(one *card, f *diagnose.Finding) []layout.Widget {
 		}
 		all = append(all, t.Rule, d.heading(title))
 		for _, line := range lines {
-			all = append(all, d.words("· "+line, c))
+			all = append(all, d.words("· "+d.sentence(line), c))
 		}
 	}
 	list("How we know", f.Evidence, t.Ink)
@@ -358,7 +358,7 @@ func (d *Desk) fullCard(one *card, f *diagnose.Finding) []layout.Widget {
 							layout.Rigid(t.Text(theme.Label{Text: "Before anybody touches the line", Font: theme.Strong, Color: t.Out})))
 					}}
 					for _, c := range f.Cautions {
-						rows = append(rows, d.words(c, t.Ink))
+						rows = append(rows, d.words(d.sentence(c), t.Ink))
 					}
 					return column(gtx, 3, rows...)
 				})
@@ -392,7 +392,7 @@ func (d *Desk) fullCard(one *card, f *diagnose.Finding) []layout.Widget {
 	}
 	if one.reasons {
 		for _, line := range f.Explanation {
-			all = append(all, d.small(line, t.Ink))
+			all = append(all, d.small(d.sentence(line), t.Ink))
 		}
 	}
 	return all
@@ -416,7 +416,7 @@ func (d *Desk) triangle(gtx layout.Context) layout.Dimensions {
 func (d *Desk) layoutPart(gtx layout.Context, i int, f *diagnose.Finding) layout.Dimensions {
 	one := d.cards.rows[i]
 	title := fmt.Sprintf("%s at %s", f.Cause.Words(), d.metres(f.DistanceM))
-	below := fmt.Sprintf("%.1f dB · %s", f.ReturnLossDB, f.Place)
+	below := fmt.Sprintf("%.1f dB · %s", f.ReturnLossDB, d.sentence(f.Place))
 	if f.Cause == diagnose.Ghost && len(f.GhostOf) == 2 {
 		below = fmt.Sprintf("an echo between %s and %s, explained", d.metres(f.GhostOf[0]), d.metres(f.GhostOf[1]))
 	}
@@ -424,7 +424,7 @@ func (d *Desk) layoutPart(gtx layout.Context, i int, f *diagnose.Finding) layout
 		rows := []layout.Widget{d.words(capital(title), d.theme.Ink), d.small(below, d.theme.Quiet)}
 		if i == d.selected {
 			for _, line := range f.Evidence {
-				rows = append(rows, d.small("· "+line, d.theme.Ink))
+				rows = append(rows, d.small("· "+d.sentence(line), d.theme.Ink))
 			}
 		}
 		return column(gtx, 1, rows...)
@@ -438,7 +438,7 @@ func (d *Desk) layoutRemarks(gtx layout.Context) layout.Dimensions {
 		all = append(all, d.small(d.findings.Calibration, d.theme.Quiet))
 	}
 	for _, w := range d.findings.Warnings {
-		all = append(all, d.small("· "+w, d.theme.Quiet))
+		all = append(all, d.small("· "+d.sentence(w), d.theme.Quiet))
 	}
 	all = append(all, d.small("Downlead advises; it certifies nothing.", d.theme.Quiet))
 	return column(gtx, 4, all...)

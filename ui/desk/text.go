@@ -43,6 +43,14 @@ func (d *Desk) metres(m float64) string {
 	return d.length().Write(m, 0.01)
 }
 
+// sentence is one of a finding in the chosen unit.
+func (d *Desk) sentence(s string) string {
+	if d.look.feet {
+		return diagnose.InFeet(s)
+	}
+	return s
+}
+
 // place writes where a finding is, with its uncertainty.
 func (d *Desk) place(f *diagnose.Finding) string {
 	size, unit := 1.0, "m"
