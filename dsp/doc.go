@@ -1,6 +1,6 @@
 // Package dsp holds numeric kernels on plain slices: windows and their figures
 // of merit, a planned FFT, sums of exponentials at any frequencies and places,
-// and the weights of uneven grids. It knows no files and no units of the trade.
+// the weights of uneven grids and the steps of ticks. It knows no files and no units of the trade.
 //
 // Conventions:
 //

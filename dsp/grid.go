@@ -56,3 +56,15 @@ func BandPositions(x []float64, low, high float64) []float64 {
 	}
 	return u
 }
+
+// TickStep returns the least of 1, 2 and 5 times a power of ten that is not under
+// x > 0: the distance of ticks that read well.
+func TickStep(x float64) float64 {
+	power := math.Pow(10, math.Floor(math.Log10(x)))
+	for _, m := range []float64{1, 2, 5} {
+		if m*power >= x*(1-1e-9) {
+			return m * power
+		}
+	}
+	return 10 * power
+}

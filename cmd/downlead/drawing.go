@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"downlead/cables"
+	"downlead/dsp"
 )
 
 // drawingColumns is how wide a line is drawn, test port to load.
@@ -240,7 +241,7 @@ func drawLine(path *cables.Path, load cables.LoadKind, marks []mark, scale lengt
 // ruler draws a scale from 0 to totalM over columns 0 to last.
 func ruler(totalM float64, last int, scale lengthScale) []string {
 	total := totalM / scale.metres
-	step := niceStep(total / 10)
+	step := dsp.TickStep(total / 10)
 	r := &canvas{columns: drawingColumns}
 	r.put(0, 0, strings.Repeat("─", last+1))
 	for k := 0; float64(k)*step <= total*(1+1e-9); k++ {
@@ -253,15 +254,4 @@ func ruler(totalM float64, last int, scale lengthScale) []string {
 		r.put(1, min(at, drawingColumns-len(text)), text)
 	}
 	return r.lines()
-}
-
-// niceStep returns the smallest of 1, 2, 5 times a power of ten at or above x.
-func niceStep(x float64) float64 {
-	power := math.Pow(10, math.Floor(math.Log10(x)))
-	for _, m := range []float64{1, 2, 5} {
-		if m*power >= x*(1-1e-9) {
-			return m * power
-		}
-	}
-	return 10 * power
 }

@@ -34,7 +34,7 @@ var allowed = map[string][]string{
 	"downlead/dsp/locate":       {"downlead/dsp/linemodel", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
 	"downlead/dsp/diagnose":     {"downlead/dsp/locate", "downlead/dsp/calibration", "downlead/dsp/linemodel", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
 	"downlead/dsp/simulate":     {"downlead/cables", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp", "gonum.org/v1/gonum", "github.com/BurntSushi/toml"},
-	"downlead/ui/chart":         {"gioui.org"},
+	"downlead/ui/chart":         {"downlead/dsp", "gioui.org"},
 	"downlead/ui/theme":         {"gioui.org"},
 	"downlead/ui/work":          {},
 	"downlead/ui/investigation": {"downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/diagnose"},

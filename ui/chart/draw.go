@@ -87,7 +87,7 @@ func (c *Chart) Layout(gtx layout.Context, s Style) layout.Dimensions {
 	p.flags()
 	p.dragged()
 	if c.focused {
-		p.frame(c.area, s.Focus, gtx.Dp(1))
+		p.frame(c.area, s.Focus, gtx.Dp(2))
 	}
 	if len(c.content.Traces) == 0 && c.content.Empty != "" {
 		p.text(c.content.Empty, c.area.Min.Add(c.area.Size().Div(2)), 0.5, 0.5, s.Quiet)

@@ -4,6 +4,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"downlead/dsp"
 )
 
 // Quantity says what an axis measures. It decides how values are written;
@@ -247,20 +249,9 @@ func (a Axis) Ticks(length, apart float64) []Tick {
 	return out
 }
 
-// Step returns 1, 2 or 5 times a power of ten, the least that is not under v.
-func step(v float64) float64 {
-	power := math.Pow(10, math.Floor(math.Log10(v)))
-	for _, m := range []float64{1, 2, 5} {
-		if m*power >= v*(1-1e-9) {
-			return m * power
-		}
-	}
-	return 10 * power
-}
-
 func (a Axis) linearTicks(u measure, length, apart float64) []Tick {
 	low, high := math.Min(a.Low, a.High)/u.size, math.Max(a.Low, a.High)/u.size
-	major := step((high - low) * apart / length)
+	major := dsp.TickStep((high - low) * apart / length)
 	if a.Quantity == Degree && high-low > 90 {
 		for _, s := range []float64{15, 30, 45, 90, 180, 360} {
 			if major = s; s/(high-low)*length >= apart {
