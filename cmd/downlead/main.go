@@ -29,9 +29,10 @@ type verb struct {
 	run   func(ctx context.Context, words []string, out output) (status int, err error)
 }
 
-// output is where a verb writes.
+// output is where a verb writes, and what it is answered.
 type output struct {
 	stdout, stderr io.Writer
+	stdin          io.Reader // answers of verbs that ask
 }
 
 func verbs() []verb {
@@ -42,6 +43,7 @@ func verbs() []verb {
 		{"watch", "judge new sweeps as they come into a folder", watchVerb},
 		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
 		{"plan", "choose span, points and window for a line", plan},
+		{"blind", "practise: find faults that only the program knows", blindVerb},
 		{"simulate", "make sweeps of a line with known faults", simulateVerb},
 		{"cables", "search the cable catalogue, or check one of your own", cablesVerb},
 		{"version", "say which build this is", version},
@@ -67,6 +69,12 @@ func main() {
 
 // run is the program: it returns the exit status.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	return runAnswered(ctx, args, output{stdout, stderr, os.Stdin})
+}
+
+// runAnswered is run with the answers to what a verb asks.
+func runAnswered(ctx context.Context, args []string, out output) int {
+	stdout, stderr := out.stdout, out.stderr
 	if len(args) == 0 {
 		fmt.Fprint(stdout, usage())
 		return statusPasses
@@ -85,7 +93,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		if v.name != name {
 			continue
 		}
-		status, err := v.run(ctx, words, output{stdout, stderr})
+		status, err := v.run(ctx, words, out)
 		switch {
 		case err == nil:
 			return status

@@ -160,17 +160,16 @@ type scatterer struct {
 
 // lattice is a line cut into places and the stretches between them.
 type lattice struct {
-	ctx       context.Context
-	places    []LatticePlace
-	scatter   []scatterer
-	travel    [][]complex128 // e^{-γl} of the stretch behind each place but the last
-	lengthM   []float64      // of that stretch
-	travelS   []float64
-	paths     []LatticePath
-	floor     float64 // rms under which a wave is let go
-	overfull  bool
-	scratch   [][]complex128 // for each depth of the search
-	evaluated int
+	ctx      context.Context
+	places   []LatticePlace
+	scatter  []scatterer
+	travel   [][]complex128 // e^{-γl} of the stretch behind each place but the last
+	lengthM  []float64      // of that stretch
+	travelS  []float64
+	paths    []LatticePath
+	floor    float64 // rms under which a wave is let go
+	overfull bool
+	scratch  [][]complex128 // for each depth of the search
 }
 
 // follow cuts a line as built into places and collects its paths.
