@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"downlead/dsp"
 	"downlead/dsp/sweep"
 )
 
@@ -18,7 +19,7 @@ func drawSpectrum(s *sweep.Sweep) []string {
 	rows := profile{f, s.ReturnLossDB()}.bars(last, column)
 	r := &canvas{columns: drawingColumns}
 	r.put(0, 0, strings.Repeat("─", last+1))
-	step := niceStep((high - low) / 7)
+	step := dsp.TickStep((high - low) / 7)
 	end := -2
 	for hz := math.Ceil(low/step) * step; hz <= high*(1+1e-9); hz += step {
 		at := column(hz)
