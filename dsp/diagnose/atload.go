@@ -1,7 +1,9 @@
 package diagnose
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -21,6 +23,11 @@ const endGain = 12
 // is not in the model must not be put on the end.
 const endExplains = 0.4
 
+const (
+	endLeast   = 0.02  // |Γ| of the strongest point at an end that is worth a look: a contact of the line's impedance swallows all
+	endBehindM = 0.002 // how far behind a circuit at its connector an end is
+)
+
 // atEnd names a fault at the connector of an open or a short, or returns nil.
 func (b *bench) atEnd(found []locate.Reflection) []trial {
 	form, recordedKind := linemodel.OpenEnd, OpenCircuit // that is no fault
@@ -39,16 +46,11 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			instead = append(instead, p)
 		}
 	}
-	if len(instead) == 0 {
+	if len(instead) == 0 || hidden(found, length) || b.blocked() {
 		return nil
 	}
-	strongest := instead[0]
-	for _, p := range instead {
-		if fit.RMS(p) > fit.RMS(strongest) {
-			strongest = p
-		}
-	}
-	if fit.RMS(strongest) < 0.3 || hidden(found, length) || b.blocked() {
+	slices.SortFunc(instead, func(p, q *linemodel.Point) int { return cmp.Compare(fit.RMS(q), fit.RMS(p)) })
+	if fit.RMS(instead[0]) < endLeast {
 		return nil
 	}
 	held := fit.Save()
@@ -57,47 +59,29 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		nominal += 2 * s.Medium.AttenuationNp(fit.MiddleHz) * s.LengthM
 	}
 	soundLoss := 0.01 + 0.05*nominal
-	lossSigma := soundLoss
-	end := func(x float64) *linemodel.Point {
-		q := fit.NewPoint(x, form)
-		q.Fits = linemodel.Fitting(linemodel.ByFalling, linemodel.ByPlace)
-		q.Prior[linemodel.ByFalling] = linemodel.Prior{Sigma: lossSigma}
-		fit.Sample(q)
-		return q
-	}
+	local := b.screen(instead)
 	var out []trial
-	attempt := func(p *linemodel.Point, speaks Cause, prior float64) {
-		if fit.Over() {
-			return
-		}
-		for _, x := range []float64{strongest.X, length} {
-			q := end(x)
-			turn(fit, q, x, strongest.X, strongest.Reflect[len(strongest.Reflect)/2])
+	attempt := func(c *circuit, speaks Cause, lossSigma, prior float64) {
+		h := &endHypothesis{form: form, lossSigma: lossSigma, circuit: c}
+		for _, s := range b.endStarts(local, h, instead) {
+			if fit.Over() {
+				return
+			}
 			for _, r := range instead {
 				fit.Remove(r)
 			}
+			q, p := h.put(fit, s)
 			group := []*linemodel.Point{q}
-			var copied *linemodel.Point
 			if p != nil {
-				copied = fit.NewPoint(q.X, p.Form)
-				copied.CopyFrom(p)
-				copied.X = q.X
-				fit.Sample(copied)
-				fit.Insert(copied)
-				fit.Links = append(fit.Links, linemodel.Link{A: copied, B: q, SigmaM: 0.002})
-				group = append(group, copied)
+				group = append(group, p)
 			}
-			fit.Insert(q)
 			fit.Evaluate()
 			fit.Refine(group, false, false, 8)
 			fit.Refine(around(fit, q), false, false, 3)
-			score := -fit.Cost/b.unit + prior
+			point, cause, score := q, speaks, -fit.Cost/b.unit+prior
 			if p != nil {
+				point, cause = p, b.causeOf(speaks, p)
 				score -= 2 * float64(count(p.Fits)-1)
-			}
-			point, cause := q, speaks
-			if copied != nil {
-				point, cause = copied, b.causeOf(speaks, copied)
 			}
 			if cause != recordedKind {
 				out = append(out, trial{cause: cause, point: point, score: score, state: fit.Save()})
@@ -105,19 +89,12 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			fit.Restore(held)
 		}
 	}
-	attempt(nil, FarEnd, 0)
-	lossSigma = 1
-	attempt(nil, LossySection, -2)
-	lossSigma = soundLoss
-	out = append(out, b.otherEnd(instead, strongest)...)
+	attempt(nil, FarEnd, soundLoss, 0)
+	attempt(nil, LossySection, 1, -2)
+	out = append(out, b.otherEnd(instead, instead[0])...)
 	for _, c := range circuits() {
-		if !c.needsJoint {
-			continue
-		}
-		for _, size := range startSizes() {
-			p := &linemodel.Point{Form: c.form}
-			c.begin(p, size)
-			attempt(p, c.cause, c.prior-3)
+		if c.needsJoint {
+			attempt(&c, c.cause, soundLoss, c.prior-3)
 		}
 	}
 	sortTrials(out)
@@ -130,10 +107,124 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			kept = append(kept, t)
 		}
 	}
-	if len(kept) == 0 || kept[0].score < sound+endGain || kept[0].state.Cost > endExplains*soundCost {
+	if len(kept) == 0 || kept[0].score < sound+endGain || kept[0].state.Cost > endExplains*soundCost || b.asSound(kept[0]) {
 		return nil
 	}
 	return kept
+}
+
+// endHypothesis is an open or shorted end with, perhaps, a circuit in front of it.
+type endHypothesis struct {
+	form      linemodel.Form // of the end
+	lossSigma float64        // of the loss beyond the record on the way there and back, Np
+	circuit   *circuit       // nil: none
+}
+
+// endStart is where a fit of such an end begins.
+type endStart struct {
+	x     float64
+	sizes [3]float64 // of the circuit: flat, rising and falling
+	loss  float64    // Np
+	cost  float64
+}
+
+// put puts h into the fit, begun at s: the end and the circuit, nil where there is none. The
+// model is not evaluated.
+func (h *endHypothesis) put(fit *linemodel.Fit, s endStart) (end, p *linemodel.Point) {
+	end = fit.NewPoint(s.x, h.form)
+	end.Falling = s.loss
+	end.Fits = linemodel.Fitting(linemodel.ByFalling, linemodel.ByPlace)
+	end.Prior[linemodel.ByFalling] = linemodel.Prior{Sigma: h.lossSigma}
+	fit.Sample(end)
+	if h.circuit != nil {
+		p = fit.NewPoint(s.x-endBehindM, h.circuit.form)
+		p.Fits, p.Passive = h.circuit.fits, true
+		p.Flat, p.Rising, p.Falling = s.sizes[0], s.sizes[1], s.sizes[2]
+		fit.Sample(p)
+		fit.Insert(p)
+		fit.Links = append(fit.Links, linemodel.Link{A: p, B: end, LengthM: endBehindM, SigmaM: endBehindM / 4})
+	}
+	fit.Insert(end)
+	return end, p
+}
+
+// endStarts lists the places and sizes from which a fit of h goes best, best
+// first, by what the points reflect by themselves.
+func (b *bench) endStarts(local *screening, h *endHypothesis, instead []*linemodel.Point) []endStart {
+	fit := local.fit
+	from, to := b.seen(instead)
+	sizes := [][3]float64{{}}
+	if h.circuit != nil {
+		sizes = nil
+		for _, v := range h.circuit.sizes {
+			for _, scale := range startSizes() {
+				sizes = append(sizes, [3]float64{v[0] * scale, v[1] * scale, v[2] * scale})
+			}
+		}
+	}
+	losses := []float64{0}
+	if h.circuit == nil && h.lossSigma >= 1 {
+		losses = []float64{0.1, 0.4, 1}
+	}
+	bare := fit.Save()
+	at := func(s endStart) float64 {
+		h.put(fit, s)
+		fit.Evaluate()
+		cost := fit.Cost
+		fit.Return(bare)
+		return cost
+	}
+	var kept []endStart
+	places := local.places(from, to)
+	costs := make([]float64, len(places))
+	for _, size := range sizes {
+		for _, loss := range losses {
+			for i, x := range places {
+				if fit.Over() {
+					return nil
+				}
+				costs[i] = at(endStart{x: x, sizes: size, loss: loss})
+			}
+			for i, c := range costs {
+				if (i == 0 || c <= costs[i-1]) && (i+1 == len(costs) || c < costs[i+1]) {
+					kept = append(kept, endStart{places[i], size, loss, c})
+				}
+			}
+		}
+	}
+	byCost := func(s, t endStart) int { return cmp.Compare(s.cost, t.cost) }
+	slices.SortStableFunc(kept, byCost)
+	kept = kept[:min(len(kept), screenFits)]
+	for i := range kept {
+		s := &kept[i]
+		end, p := h.put(fit, *s)
+		group := []*linemodel.Point{end}
+		if p != nil {
+			group = append(group, p)
+		}
+		fit.Evaluate()
+		fit.Refine(group, false, false, 8)
+		s.x, s.loss, s.cost = end.X, end.Falling, fit.Cost
+		if p != nil {
+			s.sizes = [3]float64{p.Flat, p.Rising, p.Falling}
+		}
+		fit.Restore(bare)
+	}
+	slices.SortStableFunc(kept, byCost)
+	apart := screenApart * math.Pi / fit.Beta0[len(fit.Beta0)-1]
+	var out []endStart
+	for _, s := range kept {
+		alike := slices.ContainsFunc(out, func(t endStart) bool { return math.Abs(s.x-t.x) < apart })
+		if !alike && len(out) < screenKept {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// asSound says whether the circuit of t reflects no more than a sound joint may.
+func (b *bench) asSound(t trial) bool {
+	return !t.point.Form.Ends() && b.fit.RMS(t.point) < locate.JointMost(b.fit)
 }
 
 // otherEnd tries an end of the other kind than the record's at the far end,

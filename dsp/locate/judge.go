@@ -205,11 +205,15 @@ func (f *finder) assess(members []*linemodel.Point, sigma []float64) *group {
 	return g
 }
 
+// JointMost is the rms |Γ| over the sweep of fit that a joint may reflect without
+// being a fault.
+func JointMost(fit *linemodel.Fit) float64 { return excessFactor * jointBudget(fit, 1) }
+
 // jointBudget is the rms over the sweep of what count joints may reflect.
-func (f *finder) jointBudget(count int) float64 {
+func jointBudget(fit *linemodel.Fit, count int) float64 {
 	sum, total := 0.0, 0.0
-	for k, w := range f.Weight {
-		a := math.Max(jointAt1GHz*f.FrequencyHz[k]/1e9, jointFlat)
+	for k, w := range fit.Weight {
+		a := math.Max(jointAt1GHz*fit.FrequencyHz[k]/1e9, jointFlat)
 		sum += w * a * a
 		total += w
 	}
@@ -262,7 +266,7 @@ func (f *finder) place(g *group) {
 	}
 	power := 0.0
 	if joints > 0 {
-		b := f.jointBudget(joints)
+		b := jointBudget(f.Fit, joints)
 		power = b * b
 		if math.Abs(g.DistanceM) < reach {
 			power += portBudget * portBudget
@@ -316,7 +320,7 @@ func (f *finder) judgeEnd(g *group) {
 			g.BudgetDB = 20 // common practice, no source
 		}
 		allowed := math.Pow(10, -(g.BudgetDB-loadMarginDB)/20)
-		joint := f.jointBudget(1)
+		joint := jointBudget(f.Fit, 1)
 		g.Excess = g.rms > math.Hypot(allowed, joint)
 	}
 }
