@@ -23,9 +23,16 @@ const endGain = 12
 // is not in the model must not be put on the end.
 const endExplains = 0.4
 
+// trackingShare is how wrong the instrument's tracking may be, relative, in a way
+// that no end follows: what a fault changes of a total reflection must be more.
+// Common practice for a field calibration, no source: 0.05 dB.
+const trackingShare = 0.006
+
 const (
-	endLeast   = 0.02  // |Γ| of the strongest point at an end that is worth a look: a contact of the line's impedance swallows all
-	endBehindM = 0.002 // how far behind a circuit at its connector an end is
+	soundEndLeaks = 0.004 // of y or z of a sound end, one standard deviation: 0.1 mS or 0.2 ohm
+	soundEndStray = 0.5   // its stray capacitance or inductance, of that of an end that is a fault
+	endLeast      = 0.02  // |Γ| of the strongest point at an end that is worth a look: a contact of the line's impedance swallows all
+	endBehindM    = 0.002 // how far behind a circuit at its connector an end is
 )
 
 // atEnd names a fault at the connector of an open or a short, or returns nil.
@@ -77,7 +84,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			}
 			fit.Evaluate()
 			fit.Refine(group, false, false, 8)
-			fit.Refine(around(fit, q), false, false, 3)
+			fit.Refine(around(fit, q), true, false, 4)
 			point, cause, score := q, speaks, -fit.Cost/b.unit+prior
 			if p != nil {
 				point, cause = p, b.causeOf(speaks, p)
@@ -107,7 +114,8 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			kept = append(kept, t)
 		}
 	}
-	if len(kept) == 0 || kept[0].score < sound+endGain || kept[0].state.Cost > endExplains*soundCost || b.asSound(kept[0]) {
+	if len(kept) == 0 || kept[0].score < sound+endGain || kept[0].state.Cost > endExplains*soundCost || b.asSound(kept[0]) ||
+		soundCost-kept[0].state.Cost < trackingShare*trackingShare*weighed(fit.Measured, fit.Weight) {
 		return nil
 	}
 	return kept
@@ -133,7 +141,9 @@ type endStart struct {
 func (h *endHypothesis) put(fit *linemodel.Fit, s endStart) (end, p *linemodel.Point) {
 	end = fit.NewPoint(s.x, h.form)
 	end.Falling = s.loss
-	end.Fits = linemodel.Fitting(linemodel.ByFalling, linemodel.ByPlace)
+	end.Fits = linemodel.Fitting(linemodel.ByFlat, linemodel.ByRising, linemodel.ByFalling, linemodel.ByPlace)
+	end.Prior[linemodel.ByFlat] = linemodel.Prior{Sigma: soundEndLeaks}
+	end.Prior[linemodel.ByRising] = linemodel.Prior{Sigma: soundEndStray * straySigma(fit, h.form)}
 	end.Prior[linemodel.ByFalling] = linemodel.Prior{Sigma: h.lossSigma}
 	fit.Sample(end)
 	if h.circuit != nil {

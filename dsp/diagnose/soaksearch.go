@@ -447,6 +447,11 @@ func (s *soakSearch) candidates() (out []soakStart) {
 			all = append(all, s.starts(i)...)
 		}
 	}
+	return s.distinct(all, soakedStarts)
+}
+
+// distinct returns the best most of the starts, best first, without those that lead to the same.
+func (s *soakSearch) distinct(all []soakStart, most int) (out []soakStart) {
 	sort.SliceStable(all, func(i, j int) bool { return all[i].score > all[j].score })
 	n := len(s.fit.FrequencyHz)
 	for _, w := range all {
@@ -459,11 +464,22 @@ func (s *soakSearch) candidates() (out []soakStart) {
 		if same {
 			continue
 		}
-		if out = append(out, w); len(out) == soakedStarts {
+		if out = append(out, w); len(out) == most {
 			break
 		}
 	}
 	return out
+}
+
+// wet puts the stretch w on the line.
+func (s *soakSearch) wet(w soakStart) *linemodel.Point {
+	p := s.fit.NewPoint(math.Max(0, w.x), linemodel.Wet)
+	p.Extent, p.Drop, p.Tangent, p.Taper, p.Round = w.extent, w.drop, 0.01, w.taper, true
+	wetPriors(p)
+	s.fit.Sample(p)
+	s.replace(nil, p)
+	s.backInPlace()
+	return p
 }
 
 // search fits the most promising starts on the line of the record and returns
@@ -476,16 +492,11 @@ func (s *soakSearch) search() []trial {
 		s.unit = temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())
 		fit.Gains()
 		for _, w := range s.candidates() {
-			p := fit.NewPoint(math.Max(0, w.x), linemodel.Wet)
-			p.Extent, p.Drop, p.Tangent, p.Taper, p.Round = w.extent, w.drop, 0.01, w.taper, true
-			wetPriors(p)
-			fit.Sample(p)
-			s.replace(nil, p)
-			s.backInPlace()
+			p := s.wet(w)
 			if s.mirror() != 0 {
 				s.climb(append(s.end(), p)...)
 			} else {
-				fit.Refine([]*linemodel.Point{p}, false, false, 4)
+				fit.Refine([]*linemodel.Point{p}, false, true, 4)
 			}
 			trials = append(trials, trial{cause: WaterInCable, point: p, state: fit.Save(), score: -fit.Cost})
 			fit.Restore(base)

@@ -38,17 +38,22 @@ const (
 func (b *bench) endAt(x float64, form linemodel.Form) *linemodel.Point {
 	fit := b.fit
 	p := fit.NewPoint(x, form)
-	stray := 2 * math.Pi * fit.MiddleHz * openStrayF * b.path.ReferenceOhm
-	if form == linemodel.ShortEnd {
-		stray = 2 * math.Pi * fit.MiddleHz * shortLoopH / b.path.ReferenceOhm
-	}
 	p.Flat = 0.02
 	p.Fits = linemodel.Fitting(linemodel.ByFlat, linemodel.ByRising, linemodel.ByFalling, linemodel.ByPlace)
 	p.Prior[linemodel.ByFlat].Sigma = endLeaksSigma
-	p.Prior[linemodel.ByRising].Sigma = stray
+	p.Prior[linemodel.ByRising].Sigma = straySigma(fit, form)
 	p.Prior[linemodel.ByFalling].Sigma = soundLossNp(fit, x)
 	fit.Sample(p)
 	return p
+}
+
+// straySigma is one standard deviation of the stray capacitance of an open end or
+// the inductance of a short, over the line's impedance at the middle of the span.
+func straySigma(fit *linemodel.Fit, form linemodel.Form) float64 {
+	if form == linemodel.ShortEnd {
+		return 2 * math.Pi * fit.MiddleHz * shortLoopH / fit.Path.ReferenceOhm
+	}
+	return 2 * math.Pi * fit.MiddleHz * openStrayF * fit.Path.ReferenceOhm
 }
 
 // soundLossNp is what the way to x and back may lose beyond the record, Np at
@@ -191,12 +196,20 @@ const frontSlackM = 0.02
 
 // meanSquare is the weighted mean square of v.
 func meanSquare(v []complex128, weight []float64) float64 {
-	sum, total := 0.0, 0.0
+	total := 0.0
+	for _, w := range weight {
+		total += w
+	}
+	return weighed(v, weight) / total
+}
+
+// weighed is the weighted sum of the squares of v.
+func weighed(v []complex128, weight []float64) float64 {
+	sum := 0.0
 	for k, c := range v {
 		sum += weight[k] * (real(c)*real(c) + imag(c)*imag(c))
-		total += weight[k]
 	}
-	return sum / total
+	return sum
 }
 
 // endsForTotals leaves out of trials the other circuits that reflect everything,
