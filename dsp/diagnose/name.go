@@ -50,7 +50,14 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		b.temperTo(trials)
+		unit := b.temperTo(trials)
+		if sound, ok := b.withoutFault(c); ok && trials[0].score < faultGain-sound.Cost/unit {
+			b.fit.Restore(sound)
+			for _, r := range c.members {
+				consumed[r] = true
+			}
+			continue
+		}
 		best := trials[0]
 		b.fit.Restore(best.state)
 		f := finding(*c.head())
@@ -94,9 +101,10 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 }
 
 // temperTo makes the unit of the trials' scores what the best of them leaves,
-// where that is more than the points of locating left: among circuits none of
-// which fits, what is left over decides less, and what is usual more.
-func (b *bench) temperTo(trials []trial) {
+// where that is more than the points of locating left, and returns it: among
+// circuits none of which fits, what is left over decides less, and what is usual
+// more.
+func (b *bench) temperTo(trials []trial) (unit float64) {
 	total, least := 0.0, math.Inf(1)
 	for _, w := range b.fit.Weight {
 		total += w
@@ -104,15 +112,51 @@ func (b *bench) temperTo(trials []trial) {
 	for _, t := range trials {
 		least = math.Min(least, t.state.Cost)
 	}
-	unit := temper * least / total
+	unit = temper * least / total
 	if unit <= b.unit {
-		return
+		return b.unit
 	}
 	for i := range trials {
 		t := &trials[i]
 		t.score += t.state.Cost/b.unit - t.state.Cost/unit
 	}
 	sortTrials(trials)
+	return unit
+}
+
+// faultGain is how many natural units of evidence a fault must bring over a sound
+// line: one place in some hundreds is at fault.
+const faultGain = 6.0
+
+// withoutFault is the line without what c stands for, a sound joint in its place
+// where there is one, its neighbours having moved. ok is false where c is all or
+// part of the line's end. The fit stays as it is.
+func (b *bench) withoutFault(c *cluster) (state *linemodel.State, ok bool) {
+	fit := b.fit
+	for _, r := range c.members {
+		if r.Kind == locate.AtFarEnd || r.Total != locate.NotTotal {
+			return nil, false
+		}
+	}
+	held := fit.Save()
+	for _, p := range c.points {
+		fit.Remove(p)
+	}
+	joint, atJoint := b.jointWithin(c.points)
+	if atJoint && !b.taken(joint) {
+		fit.Insert(soundJoint(fit, joint))
+	}
+	fit.Evaluate()
+	group := around(fit, c.points[0])
+	for range 2 {
+		if fit.Load != nil {
+			fit.QuickFitLoad()
+		}
+		fit.Refine(group, true, false, 4)
+	}
+	state = fit.Save()
+	fit.Restore(held)
+	return state, true
 }
 
 // verdictOf is a finding with the trials that led to it, best first.

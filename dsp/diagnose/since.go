@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"downlead/cables"
+	"downlead/dsp/linemodel"
 	"downlead/dsp/sweep"
 )
 
@@ -19,6 +20,7 @@ const (
 	shadowAboveDB   = 15.0   // a change this strong ...
 	shadowedBelowDB = 40.0   // ... may leave traces this weak behind it
 	delayNamedS     = 0.3e-9 // there and back
+	bornShare       = 0.5    // of a change's reflection that the model of the line as it is must have there
 )
 
 // compare brings in the earlier sweep: what changed since then is a fault even
@@ -68,7 +70,7 @@ func (b *bench) compare(ctx context.Context, out *Findings, s *sweep.Sweep, sett
 		if told[k] || c.DistanceM > d.Unwatched || shadowed(d.Changes, k) || b.explained(out.Findings, c) {
 			continue
 		}
-		if f, ok := b.sinceThen(c, path); ok {
+		if f, ok := b.sinceThen(c, path); ok && (f.Cause == WaterInCable || b.bears(c)) {
 			out.Findings = append(out.Findings, f)
 		}
 	}
@@ -95,6 +97,37 @@ func shadowed(changes []change, k int) bool {
 		}
 	}
 	return false
+}
+
+// bears says whether the line as it is now has a reflection where, and about as
+// strong as, the change says: in its model, or in what that leaves unexplained. A
+// bounce that the comparison put there, folded back perhaps, is in the model as
+// what it is, and nothing is left of it.
+func (b *bench) bears(c *change) bool {
+	fit := b.fit
+	least := bornShare * math.Pow(10, -c.NowDB/20)
+	cell := fit.Cell(c.DistanceM)
+	for _, p := range fit.Points {
+		if math.Abs(p.X-c.DistanceM) < cell && fit.RMS(p) > least {
+			return true
+		}
+	}
+	held := fit.Save()
+	defer fit.Restore(held)
+	best := 0.0
+	for _, form := range []linemodel.Form{linemodel.Series, linemodel.Shunt} {
+		p := fit.NewPoint(c.DistanceM, form)
+		p.Fits = linemodel.Fitting(linemodel.ByFlat, linemodel.ByRising, linemodel.ByPlace)
+		p.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: c.DistanceM, Sigma: cell / 2}
+		fit.Insert(p)
+		fit.Evaluate()
+		fit.Refine([]*linemodel.Point{p}, false, fit.Load != nil, 6)
+		if held.Cost-fit.Cost > faultGain*b.unit {
+			best = math.Max(best, fit.RMS(p))
+		}
+		fit.Restore(held)
+	}
+	return best > least
 }
 
 // sinceThen is the finding that a change gives where nothing was found by the
