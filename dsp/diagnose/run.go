@@ -106,7 +106,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 		return over
 	}
 	v := &view{found: found, bench: b}
-	if v.findings, err = b.name(ctx, found); err != nil {
+	if v.findings, err = b.nameFromEnd(ctx, found); err != nil {
 		return nil, err
 	}
 	if wet != nil {
