@@ -92,6 +92,7 @@ type difference struct {
 	smallest  []float64 // local amplitude of the smallest change that would have been seen
 	before    []float64 // local amplitude then
 	cellM     float64
+	left      *sweep.Sweep // now less the aligned earlier sweep, where both have frequencies
 }
 
 // at returns the change within reach of x, nil when there is none. reach 0 is
@@ -151,7 +152,10 @@ func compareBaseline(ctx context.Context, now, before *sweep.Sweep, path *cables
 	if err != nil {
 		return nil, fmt.Errorf("comparing with the earlier sweep: %w", err)
 	}
-	d := &difference{Alignment: *aligned, Unwatched: math.Inf(1), x: p.x, cellM: p.cellM}
+	d := &difference{Alignment: *aligned, Unwatched: math.Inf(1), x: p.x, cellM: p.cellM, left: &sweep.Sweep{FrequencyHz: p.frequencyHz, Gamma: p.predicted()}}
+	for k, v := range d.left.Gamma {
+		d.left.Gamma[k] = p.now[k] - v
+	}
 	if err := w.run(ctx, d); err != nil {
 		return nil, err
 	}
