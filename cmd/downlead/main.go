@@ -41,6 +41,7 @@ func verbs() []verb {
 		{"locate", "find and name the faults on a line from a sweep", locate},
 		{"batch", "judge many sweeps on all cores, worst first", batchVerb},
 		{"watch", "judge new sweeps as they come into a folder", watchVerb},
+		{"compare", "hold two sweeps of a line against each other: did the repair work?", compareVerb},
 		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
 		{"plan", "choose span, points and window for a line", plan},
 		{"blind", "practise: find faults that only the program knows", blindVerb},

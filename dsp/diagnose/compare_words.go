@@ -13,20 +13,21 @@ import (
 // and roughness of sound cable show as much. Common practice, no source.
 const nothingDB = 40.0
 
-// seenDB writes a local return loss, or that nothing was seen.
+// seenDB writes a local return loss; where less reflects than can be seen, that it
+// is over what can.
 func (e *Entry) seenDB(db float64) string {
 	switch {
 	case db > nothingDB:
-		return fmt.Sprintf("nothing above %.0f dB", nothingDB)
+		return fmt.Sprintf("over %.0f dB", nothingDB)
 	case db == e.SmallestDB: // no finer can be seen
-		return fmt.Sprintf("nothing above %.0f dB", db)
+		return fmt.Sprintf("over %.0f dB", db)
 	}
 	return fmt.Sprintf("%.1f dB", db)
 }
 
-// levels says both reflections of an entry.
+// levels says both local return losses of an entry.
 func (e *Entry) levels() string {
-	return e.seenDB(e.BeforeDB) + " then, " + e.seenDB(e.AfterDB) + " now"
+	return "return loss " + e.seenDB(e.BeforeDB) + " then, " + e.seenDB(e.AfterDB) + " now"
 }
 
 // sentence says what became of a place. hidden says that a total reflection
@@ -46,7 +47,7 @@ func (c *comparing) sentence(e *Entry, hidden bool) string {
 	var s string
 	switch e.Kind {
 	case EntryUnchanged:
-		s = fmt.Sprintf("%s is still there and has not changed: %s; a change of %.0f dB return loss would have been seen", name, e.levels(), e.SmallestDB)
+		s = fmt.Sprintf("%s is still there and has not changed: %s; a change as small as %.0f dB would have been seen", name, e.levels(), e.SmallestDB)
 	case EntryGrown:
 		s = fmt.Sprintf("%s has grown: %s", name, e.levels())
 	case EntryWeaker:
@@ -69,7 +70,7 @@ func (c *comparing) sentence(e *Entry, hidden bool) string {
 		case hidden:
 			s = fmt.Sprintf("%s %s; a total reflection in front of it hides this place %s", name, found, map[bool]string{true: "before", false: "after"}[c.backwards])
 		default:
-			s = fmt.Sprintf("%s %s, but what reflects there differs too little, or the other way: %s; a change of %.0f dB return loss would have been seen", name, found, e.levels(), e.SmallestDB)
+			s = fmt.Sprintf("%s %s, but what reflects there differs too little, or the other way: %s; a change as small as %.0f dB would have been seen", name, found, e.levels(), e.SmallestDB)
 		}
 	}
 	if ps := 1e12 * e.DelayS; math.Abs(ps) >= 1e12*delaySeenS {
