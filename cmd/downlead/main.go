@@ -44,6 +44,7 @@ func verbs() []verb {
 		{"compare", "hold two sweeps of a line against each other: did the repair work?", compareVerb},
 		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
 		{"plan", "choose span, points and window for a line", plan},
+		{"lesson", "learn: lessons with pictures and questions", lessonVerb},
 		{"blind", "practise: find faults that only the program knows", blindVerb},
 		{"simulate", "make sweeps of a line with known faults", simulateVerb},
 		{"cables", "search the cable catalogue, or check one of your own", cablesVerb},

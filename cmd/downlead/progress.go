@@ -46,3 +46,13 @@ func working(stderr io.Writer, what string) (done func()) {
 	}()
 	return func() { close(stop); <-stopped }
 }
+
+// terminalIn says whether answers come from a terminal.
+func terminalIn(r io.Reader) bool {
+	f, ok := r.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}

@@ -40,9 +40,10 @@ var allowed = map[string][]string{
 	"downlead/ui/investigation": {"downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/diagnose"},
 	"downlead/ui/blind":         {"downlead/cables", "downlead/dsp", "downlead/dsp/diagnose", "downlead/dsp/distance", "downlead/dsp/simulate", "downlead/dsp/sweep"},
 	"downlead/ui/batch":         {"downlead/cables", "downlead/dsp/diagnose", "downlead/dsp/sweep"},
+	"downlead/ui/lesson":        {"downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/calibration", "downlead/dsp/diagnose", "downlead/dsp/distance", "downlead/dsp/simulate", "downlead/dsp/sweep"},
 	"downlead/ui/traces":        {"downlead/ui/chart", "downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/distance"},
 	"downlead/ui/desk":          {"downlead/ui", "downlead/cables", "downlead/dsp", "gioui.org"},
-	"downlead/cmd/downlead":     {"downlead/cables", "downlead/dsp", "downlead/ui/batch", "downlead/ui/blind", "downlead/ui/investigation"},
+	"downlead/cmd/downlead":     {"downlead/cables", "downlead/dsp", "downlead/ui/batch", "downlead/ui/blind", "downlead/ui/investigation", "downlead/ui/lesson"},
 	"downlead/cmd/bootstrap":    {},
 }
 
