@@ -201,7 +201,7 @@ func TestWholeWindow(t *testing.T) {
 	h.do("mousemove", "560", "420", "click", "1")
 	h.until("the chart has the focus: a frame", func() bool { return upright(1057) })
 	h.do("key", "m")
-	h.until("a marker is there, with its letter", sees(image.Rect(563, 632, 580, 652), orange, 8))
+	h.until("a marker is there, with its letter", sees(image.Rect(563, 632, 580, 652), orange, 4))
 	h.do("mousemove", "900", "720")
 	h.until("the marker stays", func() bool { return upright(560) })
 	h.do("mousemove", "560", "420", "mousedown", "1", "mousemove", "610", "420", "mousemove", "660", "420", "mouseup", "1", "mousemove", "900", "720")

@@ -233,6 +233,29 @@ func TestPixels(t *testing.T) {
 	}
 }
 
+// A line that lies under the others does so although it comes after them, and
+// the first one stays what markers read.
+func TestUnder(t *testing.T) {
+	flat := &Series{X: []float64{0, 10}, Y: []float64{30, 30}}
+	red, blue := color.NRGBA{200, 0, 0, 255}, color.NRGBA{0, 0, 200, 255}
+	g := newRig(Content{X: [2]Axis{{Quantity: Metre, Low: 0, High: 10}, {}}, Y: Axis{Quantity: Decibel, Low: 0, High: 60},
+		Traces: []Trace{{Series: flat, Color: red, Width: 2}, {Series: flat, Color: blue, Width: 8, Under: true}}})
+	g.frame()
+	img, a := g.picture(t), g.chart.area
+	reds, blues := 0, 0
+	for y := a.Min.Y; y < a.Max.Y; y++ {
+		switch c := img.RGBAAt(a.Min.X+a.Dx()/2+7, y); {
+		case c.R > 150 && c.B < 80:
+			reds++
+		case c.B > 150 && c.R < 80:
+			blues++
+		}
+	}
+	if reds < 1 || reds > 3 || blues < 4 {
+		t.Errorf("%d rows of the upper line, %d of the one under it", reds, blues)
+	}
+}
+
 // Whatever is done to a chart, it shows a part of the whole.
 func TestMonkey(t *testing.T) {
 	g := newRig(sample())

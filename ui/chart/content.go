@@ -32,6 +32,7 @@ type Trace struct {
 	Color   color.NRGBA
 	Width   float32 // dp; 0: 1.2
 	Pattern Pattern
+	Under   bool // drawn below those that are not, whatever the order
 }
 
 // Limit is a level that a trace is held against, from From to To of an axis.

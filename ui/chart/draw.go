@@ -261,11 +261,17 @@ func (p *painter) limitLabels() {
 	}
 }
 
+// traces draws those that lie under the others first.
 func (p *painter) traces() {
+	defer op.Offset(p.chart.area.Min).Push(p.gtx.Ops).Pop()
+	p.layer(true)
+	p.layer(false)
+}
+
+func (p *painter) layer(under bool) {
 	a := p.chart.area
-	defer op.Offset(a.Min).Push(p.gtx.Ops).Pop()
 	for i, t := range p.chart.content.Traces {
-		if t.Series == nil || !p.chart.content.has(t.Side) || i >= keptTraces {
+		if t.Under != under || t.Series == nil || !p.chart.content.has(t.Side) || i >= keptTraces {
 			continue
 		}
 		width := t.Width

@@ -164,9 +164,6 @@ const modelWidth = 3
 
 func (d *Desk) traceOver(p *picture, c *chart.Content) {
 	t := &d.theme
-	for _, part := range p.model.frequency {
-		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + d.modelName(), Series: part.Series, Side: chart.Upper, Color: t.Model, Pattern: chart.Dotted, Width: modelWidth})
-	}
 	color := t.Frequency
 	for i, part := range p.frequency.Parts {
 		if i == 1 {
@@ -176,6 +173,9 @@ func (d *Desk) traceOver(p *picture, c *chart.Content) {
 	}
 	for _, part := range p.earlier.frequency {
 		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + ", earlier", Series: part.Series, Side: chart.Upper, Color: t.Earlier, Pattern: chart.Dashed})
+	}
+	for _, part := range p.model.frequency {
+		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + d.modelName(), Series: part.Series, Side: chart.Upper, Color: t.Model, Pattern: chart.Dotted, Width: modelWidth, Under: true})
 	}
 	if p.partSide == chart.Upper && p.partErr == nil {
 		for _, part := range p.part.Parts {
@@ -219,14 +219,14 @@ func (d *Desk) limitOver(c *chart.Content) {
 
 func (d *Desk) traceAlong(p *picture, c *chart.Content) {
 	t := &d.theme
-	for _, part := range p.model.along {
-		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + d.modelName(), Series: part.Series, Color: t.Model, Pattern: chart.Dotted, Width: modelWidth})
-	}
 	for _, part := range p.along.Parts {
 		c.Traces = append(c.Traces, chart.Trace{Name: part.Name, Series: part.Series, Color: t.Distance, Width: 1.5})
 	}
 	for _, part := range p.earlier.along {
 		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + ", earlier", Series: part.Series, Color: t.Earlier, Pattern: chart.Dashed})
+	}
+	for _, part := range p.model.along {
+		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + d.modelName(), Series: part.Series, Color: t.Model, Pattern: chart.Dotted, Width: modelWidth, Under: true})
 	}
 	if p.partSide == chart.Lower && p.partErr == nil {
 		for _, part := range p.part.Parts {
