@@ -176,6 +176,7 @@ func (d *Desk) Frame(gtx layout.Context) {
 		d.theme.Palette = theme.Light()
 	}
 	d.theme.Scale = d.look.scale
+	d.focusAwaited(gtx)
 	d.update(gtx)
 	d.layout(gtx)
 	d.keys(gtx) // what nothing else wanted
@@ -256,6 +257,12 @@ func (d *Desk) layoutPanes(gtx layout.Context) layout.Dimensions {
 	}
 	return layout.Flex{}.Layout(gtx, parts...)
 }
+
+// where in the left panel things are
+const (
+	leftEditor = 3
+	leftPicker = 5
+)
 
 // layoutLeft is the list of sweeps and standards, the line and the cables.
 func (d *Desk) layoutLeft(gtx layout.Context) layout.Dimensions {

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"errors"
 	"image"
 	"math"
 	"math/cmplx"
@@ -8,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"gioui.org/f32"
 	"gioui.org/io/input"
@@ -509,5 +511,44 @@ func TestKeyIsSeenAtOnce(t *testing.T) {
 	}
 	if _, wants := g.router.WakeupTime(); !wants {
 		t.Error("the window is not drawn again after Ctrl O")
+	}
+}
+
+// F8 leads to the search for a cable even where that is scrolled out of sight or
+// the panel is put away; what is typed then arrives.
+func TestKeysRevealFields(t *testing.T) {
+	g := demoRig(t, image.Pt(1280, 600))
+	g.desk.chooseSection(1)
+	g.desk.panes.leftOff = true
+	g.frame()
+	g.key(key.NameF8, 0)
+	g.frame()
+	g.frame(key.EditEvent{Text: "213"})
+	g.frame()
+	if got := g.desk.picker.words.Text(); got != "213" || g.desk.panes.leftOff {
+		t.Errorf("the search has %q, the panel is put away: %v", got, g.desk.panes.leftOff)
+	}
+	g.key(key.NameF7, 0)
+	g.frame()
+	if !g.router.Source().Focused(&g.desk.editor.rows[0].length) {
+		t.Error("F7 does not reach the first length")
+	}
+}
+
+// A note goes by itself after a while, an error stays.
+func TestNotesGo(t *testing.T) {
+	g := demoRig(t, image.Pt(1280, 720))
+	g.desk.mention("done")
+	g.desk.fail(errors.New("not done"))
+	at := time.Date(2031, 5, 4, 9, 30, 0, 0, time.UTC)
+	g.clock = at
+	g.frame()
+	if n := len(g.desk.notices.list); n != 2 {
+		t.Fatalf("%d notices", n)
+	}
+	g.clock = at.Add(noteTime + time.Second)
+	g.frame()
+	if l := g.desk.notices.list; len(l) != 1 || l[0].text != "not done" {
+		t.Errorf("left: %+v", l)
 	}
 }

@@ -176,7 +176,7 @@ func (d *Desk) takeSaved() {
 	if n := len(r.Value.Copied); n > 0 {
 		text += fmt.Sprintf("; %s copied to %s, so that the folder holds all of it", plural(n, "file"), filepath.Dir(r.Value.Copied[0]))
 	}
-	d.say(text)
+	d.mention(text)
 	d.refresh()
 	if after != nil {
 		after(d)

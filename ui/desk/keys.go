@@ -42,8 +42,8 @@ func commands() []command {
 		{key.NameF5, 0, "F5", "look for faults again", func(d *Desk, _ layout.Context) { d.again() }},
 		{key.NameEscape, 0, "Esc", "cancel the work that runs; close what is open", func(d *Desk, _ layout.Context) { d.escape() }},
 		{key.NameF6, 0, "F6", "to the chart; again: to the other chart", func(d *Desk, gtx layout.Context) { d.focusChart(gtx) }},
-		{key.NameF7, 0, "F7", "to the length of the first section", func(d *Desk, gtx layout.Context) { d.focusEditor(gtx) }},
-		{key.NameF8, 0, "F8", "to the search for a cable", func(d *Desk, gtx layout.Context) { gtx.Execute(key.FocusCmd{Tag: &d.picker.words}) }},
+		{key.NameF7, 0, "F7", "to the length of the first section", func(d *Desk, _ layout.Context) { d.focusEditor() }},
+		{key.NameF8, 0, "F8", "to the search for a cable", func(d *Desk, _ layout.Context) { d.reveal(leftPicker, &d.picker.words) }},
 		{key.NameDownArrow, ctrl, "Ctrl ↓", "next finding", func(d *Desk, _ layout.Context) { d.nextFinding(1) }},
 		{key.NameUpArrow, ctrl, "Ctrl ↑", "finding before", func(d *Desk, _ layout.Context) { d.nextFinding(-1) }},
 		{"D", ctrl, "Ctrl D", "daylight or dark", func(d *Desk, _ layout.Context) { d.look.dark = !d.look.dark }},
@@ -111,14 +111,14 @@ func (d *Desk) keys(gtx layout.Context) {
 func (d *Desk) undo() {
 	if what, ok := d.history.Undo(); ok {
 		d.restored()
-		d.say("undone: " + what)
+		d.mention("undone: " + what)
 	}
 }
 
 func (d *Desk) redo() {
 	if what, ok := d.history.Redo(); ok {
 		d.restored()
-		d.say("done again: " + what)
+		d.mention("done again: " + what)
 	}
 }
 

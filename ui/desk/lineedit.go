@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"gioui.org/io/key"
 	"gioui.org/layout"
 	"gioui.org/widget"
 
@@ -358,9 +357,9 @@ func (d *Desk) updateLoad(gtx layout.Context) {
 	}
 }
 
-func (d *Desk) focusEditor(gtx layout.Context) {
+func (d *Desk) focusEditor() {
 	if len(d.editor.rows) > 0 {
-		gtx.Execute(key.FocusCmd{Tag: &d.editor.rows[0].length})
+		d.reveal(leftEditor, &d.editor.rows[0].length)
 	}
 }
 

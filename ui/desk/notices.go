@@ -2,8 +2,10 @@ package desk
 
 import (
 	"slices"
+	"time"
 
 	"gioui.org/layout"
+	"gioui.org/op"
 	"gioui.org/widget"
 
 	"downlead/ui/theme"
@@ -12,10 +14,15 @@ import (
 // notice is something that the user has to know: an error with its file, line
 // and mend, or a note.
 type notice struct {
-	bad  bool
-	text string
-	acts []act // what can be done about it
+	bad      bool
+	fleeting bool // goes by itself
+	text     string
+	acts     []act     // what can be done about it
+	since    time.Time // when it was first drawn, of one that goes by itself
 }
+
+// noteTime is how long a note stays that goes by itself.
+const noteTime = 8 * time.Second
 
 // act is a word of a notice that can be pressed; the notice goes with it.
 type act struct {
@@ -55,10 +62,23 @@ func (d *Desk) fail(err error) {
 	}
 }
 
-// say shows a note.
-func (d *Desk) say(text string) { d.notices.add(notice{text: text}) }
+// say shows a note that stays until it is put away, mention one that goes by
+// itself.
+func (d *Desk) say(text string)     { d.notices.add(notice{text: text}) }
+func (d *Desk) mention(text string) { d.notices.add(notice{text: text, fleeting: true}) }
 
 func (d *Desk) updateNotices(gtx layout.Context) {
+	d.notices.list = slices.DeleteFunc(d.notices.list, func(n notice) bool {
+		return n.fleeting && !n.since.IsZero() && gtx.Now.Sub(n.since) >= noteTime
+	})
+	for i := range d.notices.list {
+		if n := &d.notices.list[i]; n.fleeting {
+			if n.since.IsZero() {
+				n.since = gtx.Now
+			}
+			gtx.Execute(op.InvalidateCmd{At: n.since.Add(noteTime)})
+		}
+	}
 	for i, n := range d.notices.list {
 		done := d.notices.away[i].Clicked(gtx)
 		for k, a := range n.acts {
@@ -80,9 +100,9 @@ func (d *Desk) layoutNotices(gtx layout.Context) layout.Dimensions {
 	var rows []layout.FlexChild
 	row := func(text string, bad bool, acts []act, press []widget.Clickable, away *widget.Clickable) {
 		rows = append(rows, layout.Rigid(func(gtx layout.Context) layout.Dimensions {
-			ground, ink := d.theme.Warning, d.theme.Ink
+			ground, ink := d.theme.Panel, d.theme.Ink
 			if bad {
-				ink = d.theme.Out
+				ground, ink = d.theme.Warning, d.theme.Out
 			}
 			return layout.Inset{Top: gap, Left: gap, Right: gap}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
 				return filled(gtx, ground, func(gtx layout.Context) layout.Dimensions {

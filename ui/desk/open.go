@@ -203,7 +203,7 @@ func (d *Desk) saveLine() {
 	doc := d.document()
 	switch {
 	case doc.Line == nil:
-		d.say("there is no line to save yet")
+		d.mention("there is no line to save yet")
 	case doc.LinePath == "":
 		d.browse(pickSaveLine)
 	default:
@@ -225,6 +225,6 @@ func (d *Desk) writeLine(path string) error {
 	}
 	doc.LinePath, doc.LineSHA256, doc.LineNew = path, sum, false
 	d.history.Do(doc, "save the line", "")
-	d.say("the line is saved in " + path)
+	d.mention("the line is saved in " + path)
 	return nil
 }

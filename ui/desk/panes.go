@@ -4,10 +4,13 @@ import (
 	"image"
 
 	"gioui.org/io/event"
+	"gioui.org/io/key"
 	"gioui.org/io/pointer"
 	"gioui.org/layout"
+	"gioui.org/op"
 	"gioui.org/op/clip"
 	"gioui.org/unit"
+	"gioui.org/widget"
 )
 
 // panes are the widths of the outer panels, and the handles between.
@@ -18,6 +21,9 @@ type panes struct {
 	from                float32
 	tags                [2]int
 	leftSeen, rightSeen unit.Dp // as last laid out
+
+	awaited *widget.Editor // to get the focus once it is laid out; nil: none
+	frames  int            // until then
 }
 
 // The least and the most that an outer panel can be.
@@ -77,4 +83,24 @@ func (p *panes) handle(gtx layout.Context, which int) layout.Dimensions {
 	event.Op(gtx.Ops, tag)
 	pointer.CursorColResize.Add(gtx.Ops)
 	return layout.Dimensions{Size: size}
+}
+
+// reveal scrolls the left panel to one of its parts and gives a field in it the
+// focus as soon as the field is laid out: what is not, cannot have it.
+func (d *Desk) reveal(part int, field *widget.Editor) {
+	d.panes.leftOff = false
+	d.sources.list.list.ScrollTo(part)
+	d.panes.awaited, d.panes.frames = field, 2
+}
+
+// focusAwaited gives the field that was asked for the focus.
+func (d *Desk) focusAwaited(gtx layout.Context) {
+	if d.panes.awaited == nil {
+		return
+	}
+	if d.panes.frames--; d.panes.frames == 0 {
+		gtx.Execute(key.FocusCmd{Tag: d.panes.awaited})
+		d.panes.awaited = nil
+	}
+	gtx.Execute(op.InvalidateCmd{})
 }

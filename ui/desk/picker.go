@@ -123,7 +123,7 @@ func (d *Desk) keepCable() {
 	setText(&p.words, t.Name)
 	p.fresh = true
 	where, _ := cables.UserCataloguePath()
-	d.say(t.Name + " is kept in " + where)
+	d.mention(t.Name + " is kept in " + where)
 }
 
 // entered reads the fields of a cable of one's own.

@@ -27,6 +27,7 @@ type rig struct {
 	scale  float32
 	desk   *Desk
 	told   chan struct{}
+	clock  time.Time
 }
 
 func newRig(t testing.TB, size image.Point) *rig {
@@ -48,7 +49,7 @@ func newRig(t testing.TB, size image.Point) *rig {
 func (g *rig) frame(events ...event.Event) {
 	g.router.Queue(events...)
 	g.ops.Reset()
-	g.desk.Frame(layout.Context{Ops: &g.ops, Source: g.router.Source(), Metric: unit.Metric{PxPerDp: g.scale, PxPerSp: g.scale}, Constraints: layout.Exact(g.size)})
+	g.desk.Frame(layout.Context{Ops: &g.ops, Source: g.router.Source(), Now: g.clock, Metric: unit.Metric{PxPerDp: g.scale, PxPerSp: g.scale}, Constraints: layout.Exact(g.size)})
 	g.router.Frame(&g.ops)
 }
 
