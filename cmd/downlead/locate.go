@@ -195,7 +195,10 @@ func (c *locateChoice) fromInvestigation(path string) (*located, error) {
 	}
 	used = thinned(used, c.points)
 	notes = append(notes, usedWords(used, s)...)
-	return &located{sweep: used, baseline: doc.Baseline.Sweep, line: doc.Line, notes: notes, before: doc.Found}, nil
+	if doc.Earlier == investigation.BeforeRepair && doc.Baseline.Sweep != nil {
+		notes = append(notes, "the earlier sweep shows the line before a repair and is no measure of a healthy one: downlead compare holds the two against each other")
+	}
+	return &located{sweep: used, baseline: doc.HealthyBaseline(), line: doc.Line, notes: notes, before: doc.Found}, nil
 }
 
 // narrow keeps the points that the user asks for, and says what that left.

@@ -135,7 +135,7 @@ func (c *comparing) judge() {
 		}
 		parts = append(parts, fmt.Sprintf("%s %s, %s", e.at(), became, e.levels()))
 	}
-	limits := limitWords(out.Before, out.After)
+	limits := out.LimitWords()
 	misses := out.After.LimitVSWR > 0 && !out.After.Passes
 	switch {
 	case len(c.before) == 0 && out.Before.Passes:
@@ -162,8 +162,9 @@ func (c *comparing) judge() {
 	out.Reason = strings.Join(append(parts, limits), "; ")
 }
 
-// limitWords says both verdicts.
-func limitWords(before, after Verdict) string {
+// LimitWords says both verdicts.
+func (c *Comparison) LimitWords() string {
+	before, after := c.Before, c.After
 	s := fmt.Sprintf("worst VSWR %.2f then, %.2f now", before.WorstVSWR, after.WorstVSWR)
 	switch {
 	case after.LimitVSWR == 0:

@@ -153,15 +153,22 @@ func (d *Desk) layoutCards(gtx layout.Context) layout.Dimensions {
 			if c.scrollTo >= 0 {
 				for at, i := range c.order {
 					if i == c.scrollTo {
-						c.list.ScrollTo(at)
+						c.list.ScrollTo(at + 1)
 					}
 				}
 				c.scrollTo = -1
 			}
 			gtx.Constraints.Min = gtx.Constraints.Max
-			return d.theme.Scroll(gtx, &c.list, len(c.order)+1, func(gtx layout.Context, k int) layout.Dimensions {
+			return d.theme.Scroll(gtx, &c.list, len(c.order)+2, func(gtx layout.Context, k int) layout.Dimensions {
+				k-- // the comparison stands at the head
+				if k < 0 && !d.hasCompared() {
+					return layout.Dimensions{}
+				}
 				return layout.Inset{Bottom: 6, Right: 14}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
-					if k == len(c.order) {
+					switch k {
+					case -1:
+						return d.layoutCompared(gtx)
+					case len(c.order):
 						return d.layoutRemarks(gtx)
 					}
 					i := c.order[k]

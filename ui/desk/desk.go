@@ -52,6 +52,8 @@ type Desk struct {
 	diagnosedOf diagnosisOf
 	selected    int // index in findings; -1: none
 
+	compared compared
+
 	views   views
 	panes   panes
 	top     topBar
@@ -108,6 +110,7 @@ func New(o Options) *Desk {
 	d.theme = theme.Theme{Palette: theme.Light(), Shaper: theme.Shaper()}
 	d.picture.Notify, d.diagnosis.Notify, d.answering.Notify = d.notify, d.notify, d.notify
 	d.opening.Notify, d.correcting.Notify = d.notify, d.notify
+	d.compared.job.Notify, d.compared.chosen = d.notify, -1
 	d.initFile(o)
 	d.panes = panes{left: 264, right: 340}
 	d.browser.folder = o.Folder
@@ -141,6 +144,7 @@ func (d *Desk) Close() {
 	d.answering.Wait()
 	d.opening.Wait()
 	d.correcting.Wait()
+	d.compared.job.Wait()
 	d.file.saving.Wait()
 	d.file.keeping.Wait()
 	if d.history.Changed() && !d.file.dropped {
@@ -150,7 +154,7 @@ func (d *Desk) Close() {
 
 // busy says whether anything runs in the background.
 func (d *Desk) busy() bool {
-	for _, running := range []func() (time.Time, bool){d.picture.Running, d.diagnosis.Running, d.answering.Running, d.opening.Running, d.correcting.Running, d.file.saving.Running} {
+	for _, running := range []func() (time.Time, bool){d.picture.Running, d.diagnosis.Running, d.answering.Running, d.opening.Running, d.correcting.Running, d.compared.job.Running, d.file.saving.Running} {
 		if _, yes := running(); yes {
 			return true
 		}
@@ -204,6 +208,7 @@ func (d *Desk) update(gtx layout.Context) {
 	d.updatePlots(gtx)
 	d.updateLine(gtx)
 	d.updateStrip(gtx)
+	d.updateCompared(gtx)
 	d.updateCards(gtx)
 	d.updateFoot(gtx)
 	d.updateNotices(gtx)

@@ -77,6 +77,16 @@ var pictures = []struct {
 		g.frame()
 		d.unlessChanged("Open yard.toml?", nil)
 	}},
+	{"repaired", image.Pt(1440, 900), false, func(g *rig) {
+		d := g.desk
+		d.hints = false
+		doc := d.document()
+		doc.Sweep, doc.Baseline, doc.Earlier = doc.Baseline, doc.Sweep, investigation.BeforeRepair
+		d.change(doc, "after the repair", "")
+		g.settle()
+		d.plots.showLeft, d.plots.showModel = true, false
+		d.chooseEntry(0)
+	}},
 	{"keys", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints, g.desk.help.open = false, true }},
 }
 

@@ -55,6 +55,7 @@ func commands() []command {
 		{"J", ctrl, "Ctrl J", "findings on or off", func(d *Desk, _ layout.Context) { d.panes.rightOff = !d.panes.rightOff }},
 		{"T", ctrl, "Ctrl T", "one canvas, or one above the other", func(d *Desk, _ layout.Context) { d.views.stacked = !d.views.stacked }},
 		{"M", ctrl, "Ctrl M", "fitted model on or off", func(d *Desk, _ layout.Context) { d.plots.showModel = !d.plots.showModel; d.refresh() }},
+		{"M", ctrl | shift, "Ctrl Shift M", "difference from the earlier sweep on or off", func(d *Desk, _ layout.Context) { d.plots.showLeft = !d.plots.showLeft; d.refresh() }},
 		{key.NameF1, 0, "F1", "this list", func(d *Desk, _ layout.Context) { d.help.open = !d.help.open }},
 	}
 	digits := []key.Name{"1", "2", "3", "4", "5", "6", "7"}

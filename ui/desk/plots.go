@@ -28,6 +28,8 @@ type plots struct {
 	model         widget.Clickable
 	without       widget.Clickable
 	showModel     bool
+	left          widget.Clickable
+	showLeft      bool // what is left between the two sweeps of the comparison
 	frequencyName []string
 	alongName     []string
 	footUnit      widget.Clickable
@@ -76,6 +78,10 @@ func (d *Desk) updatePlots(gtx layout.Context) {
 	}
 	for p.model.Clicked(gtx) {
 		p.showModel = !p.showModel
+		d.refresh()
+	}
+	for p.left.Clicked(gtx) {
+		p.showLeft = !p.showLeft
 		d.refresh()
 	}
 	over, along := d.contents()
@@ -233,6 +239,12 @@ func (d *Desk) traceAlong(p *picture, c *chart.Content) {
 			c.Traces = append(c.Traces, chart.Trace{Name: part.Name + ", the chosen band alone", Series: part.Series, Color: t.Frequency, Width: 1.6})
 		}
 	}
+	for _, part := range p.left {
+		c.Traces = append(c.Traces, chart.Trace{Name: part.Name + ", the difference from the earlier sweep", Series: part.Series, Color: t.Ink, Width: 1})
+	}
+	if shade, ok := d.entryShade(); ok {
+		c.Shades = append(c.Shades, shade)
+	}
 	if p.heldByNoise && p.heldFromM < p.toM {
 		c.Shades = append(c.Shades, chart.Shade{Side: chart.Lower, From: p.heldFromM, To: p.toM, Color: theme.Alpha(t.Quiet, 0.1)})
 	}
@@ -307,15 +319,20 @@ func (d *Desk) selectFinding(i int) {
 		d.selected = i
 		f := &d.findings.Findings[i]
 		if d.drawn != nil && d.drawn.alongErr == nil {
-			half := math.Max(2*f.ExtentM, math.Max(12*d.drawn.figures.CellM, 0.08*d.drawn.toM))
-			middle := f.DistanceM + f.ExtentM/2
-			for _, c := range []*chart.Chart{&d.plots.over, &d.plots.along} {
-				c.Show(chart.Lower, middle-half, middle+half)
-			}
+			d.showStretch(f.DistanceM, f.ExtentM)
 		}
 		d.cards.scrollTo = i
 	}
 	d.refresh()
+}
+
+// showStretch brings a place, or a stretch, into the middle of the charts.
+func (d *Desk) showStretch(fromM, extentM float64) {
+	half := math.Max(2*extentM, math.Max(12*d.drawn.figures.CellM, 0.08*d.drawn.toM))
+	middle := fromM + extentM/2
+	for _, c := range []*chart.Chart{&d.plots.over, &d.plots.along} {
+		c.Show(chart.Lower, middle-half, middle+half)
+	}
 }
 
 func (d *Desk) nextFinding(by int) {
@@ -386,6 +403,14 @@ func (d *Desk) layoutViews(gtx layout.Context) layout.Dimensions {
 	}
 	if d.document().Baseline.Sweep != nil {
 		all = append(all, d.key(d.theme.Earlier, chart.Dashed, "earlier"))
+	}
+	if c := d.compared.is; c != nil && c.Left != nil {
+		all = append(all, func(gtx layout.Context) layout.Dimensions {
+			return d.theme.Button(gtx, &p.left, theme.Button{Text: "difference", Chosen: p.showLeft})
+		})
+		if p.showLeft {
+			all = append(all, d.key(d.theme.Ink, chart.Solid, "less the earlier"))
+		}
 	}
 	return layout.Inset{Bottom: 6}.Layout(gtx, func(gtx layout.Context) layout.Dimensions { return row(gtx, 8, all...) })
 }

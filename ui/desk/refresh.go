@@ -20,6 +20,7 @@ import (
 // changed.
 type aim struct {
 	sweep, baseline, model, without *sweep.Sweep
+	left                            *sweep.Sweep // of the comparison
 	path                            *cables.Path
 	band                            [2]float64
 	every                           int
@@ -34,7 +35,8 @@ type picture struct {
 	frequency, along  traces.Drawn
 	alongErr          error // why there is no view along the line
 	earlier, model    both
-	part              traces.Drawn // what the chosen stretch or band alone shows
+	left              []traces.Part // along the line
+	part              traces.Drawn  // what the chosen stretch or band alone shows
 	partSide          chart.Side
 	partErr           error
 	smith             []complex128
@@ -56,7 +58,7 @@ type both struct{ frequency, along []traces.Part }
 
 // diagnosisOf is all that the findings depend on.
 type diagnosisOf struct {
-	sweep, baseline *sweep.Sweep
+	sweep, baseline *sweep.Sweep // the baseline only where it is of the healthy line
 	line            *cables.Line
 	band            [2]float64
 	every           int
@@ -104,11 +106,12 @@ func (d *Desk) refresh() {
 		}
 	}
 	d.startDiagnosis(doc)
+	d.startComparison(doc)
 	d.startPicture(doc)
 }
 
 func (d *Desk) startDiagnosis(doc investigation.Document) {
-	of := diagnosisOf{d.corrected, doc.Baseline.Sweep, doc.Line, doc.BandHz, doc.Every}
+	of := diagnosisOf{d.corrected, doc.HealthyBaseline(), doc.Line, doc.BandHz, doc.Every}
 	if of == d.diagnosedOf {
 		return
 	}
@@ -142,6 +145,9 @@ func (d *Desk) startPicture(doc investigation.Document) {
 			a.without = d.findings.Findings[d.selected].Without
 		}
 	}
+	if c := d.compared.is; c != nil && d.plots.showLeft {
+		a.left = c.Left
+	}
 	if side, from, to, ok := d.plots.over.Brush(); ok {
 		a.brush = chart.Shade{Side: side, From: from, To: to}
 	}
@@ -166,6 +172,7 @@ func (d *Desk) take() {
 		}
 	}
 	d.takeSaved()
+	d.takeComparison()
 	if r, ok := d.correcting.Take(); ok {
 		d.fail(r.Err)
 		c := r.Value
@@ -267,7 +274,7 @@ func draw(ctx context.Context, a aim) (*picture, error) {
 		}
 		return drawn.Parts
 	}
-	p.earlier.along, p.model.along = also(earlier), also(model)
+	p.earlier.along, p.model.along, p.left = also(earlier), also(model), also(a.left)
 	p.chosenPart(a, s)
 	return p, ctx.Err()
 }

@@ -59,7 +59,12 @@ func (g *rig) settle() { g.settleBut(func() {}) }
 
 // settlePicture is settle without waiting for the faults to be found anew, for
 // tests that only look at what is drawn.
-func (g *rig) settlePicture() { g.settleBut(g.desk.diagnosis.Stop) }
+func (g *rig) settlePicture() {
+	g.settleBut(func() {
+		g.desk.diagnosis.Stop()
+		g.desk.compared.job.Stop()
+	})
+}
 
 // settleBut is settle, with something done after every frame. A job may end
 // between a frame and the question whether it runs; taking its result may start
@@ -114,6 +119,19 @@ var demoFindings = sync.OnceValues(func() (*diagnose.Findings, error) {
 	return diagnose.Run(context.Background(), doc.Sweep.Sweep, doc.Line, diagnose.Settings{Baseline: doc.Baseline.Sweep})
 })
 
+// demoComparison is the demonstration held against its earlier sweep.
+var demoComparison = sync.OnceValues(func() (*diagnose.Comparison, error) {
+	take, err := madeDemo()
+	if err != nil {
+		return nil, err
+	}
+	d := New(Options{})
+	defer d.Close()
+	take(d)
+	doc := d.document()
+	return diagnose.Compare(context.Background(), diagnose.Taken{Sweep: doc.Baseline.Sweep}, diagnose.Taken{Sweep: doc.Sweep.Sweep}, doc.Line, diagnose.Settings{})
+})
+
 // demoRig is a window with the demonstration and what is found in it.
 func demoRig(t testing.TB, size image.Point) *rig {
 	g := newRig(t, size)
@@ -128,6 +146,13 @@ func demoRig(t testing.TB, size image.Point) *rig {
 	take(g.desk)
 	g.desk.diagnosis.Stop()
 	g.desk.findings, g.desk.findErr = findings, nil
+	comparison, err := demoComparison()
+	if err != nil {
+		t.Fatal(err)
+	}
+	doc := g.desk.document()
+	g.desk.compared.of = comparedOf{g.desk.corrected, doc.Baseline.Sweep, doc.Line, doc.BandHz, doc.Every, findings, doc.Earlier}
+	g.desk.setComparison(comparison, nil)
 	g.desk.selected = g.desk.firstFault()
 	g.desk.renewCards()
 	g.desk.refresh()

@@ -42,7 +42,7 @@ func (d *Desk) updateSources(gtx layout.Context) {
 	}
 	for s.dropEarlier.Clicked(gtx) {
 		doc := d.document()
-		doc.Baseline = investigation.Source{}
+		doc.Baseline, doc.Earlier = investigation.Source{}, investigation.Healthy
 		d.change(doc, "leave the earlier sweep out", "")
 	}
 	for s.dropCal.Clicked(gtx) {
@@ -113,10 +113,13 @@ func (d *Desk) layoutSources(gtx layout.Context) layout.Dimensions {
 	all := []layout.Widget{
 		d.heading("Sweeps"),
 		d.sweepRow(&s.pick[pickSweep], "as found", doc.Sweep, "open a sweep…"),
-		d.sweepRow(&s.pick[pickEarlier], "earlier, of the healthy line", doc.Baseline, "open an earlier sweep…"),
+		d.sweepRow(&s.pick[pickEarlier], map[investigation.Earlier]string{investigation.Healthy: "earlier, of the healthy line", investigation.BeforeRepair: "earlier, before the repair"}[doc.Earlier], doc.Baseline, "open an earlier sweep…"),
 	}
 	if doc.Baseline != (investigation.Source{}) {
-		all = append(all, d.plain(&s.dropEarlier, "leave the earlier sweep out"))
+		other := map[investigation.Earlier]string{investigation.Healthy: "it is from before a repair", investigation.BeforeRepair: "it is of the healthy line"}[doc.Earlier]
+		all = append(all, func(gtx layout.Context) layout.Dimensions {
+			return row(gtx, 6, d.plain(&d.compared.healed, other), d.plain(&s.dropEarlier, "leave it out"))
+		})
 	}
 	state, c := d.calibrationState()
 	all = append(all, d.heading("Calibration"))

@@ -6,10 +6,10 @@
 //
 // An investigation is a TOML file that people can read and compare line by line:
 //
-//	schema = "downlead/investigation/1"
+//	schema = "downlead/investigation/2"
 //	site, date, instrument, operator, notes       free text
 //	[sweep]    file, sha256
-//	[earlier]  file, sha256                       of the healthy line
+//	[earlier]  file, sha256, state                healthy, or before-repair
 //	[calibration]  temperature_c, at, sweep_temperature_c, swept_at
 //	[calibration.open] [.short] [.load] [.kit]    file, sha256
 //	[line]     file, sha256, cables_sha256; or the keys of a line file
@@ -51,7 +51,7 @@
 //
 // The number behind the schema's name grows when an older program would
 // misunderstand a newer file; such a program refuses it. Older versions are
-// read. Keys that are not known are kept and written again, with their table or
+// read: 1 had no state of the earlier sweep, which was of the healthy line. Keys that are not known are kept and written again, with their table or
 // entry; comments are not. Within a line written in place they are refused, as in
 // a line file: a misspelt length must not go unnoticed.
 //

@@ -17,7 +17,8 @@ import (
 // copy.
 type Document struct {
 	Sweep    Source // the sweep under investigation, as read
-	Baseline Source // an earlier sweep of the healthy line
+	Baseline Source // an earlier sweep of the line
+	Earlier  Earlier
 	// Standards are the raw sweeps and definitions that correct Sweep; where they
 	// are given, Sweep is raw.
 	Standards  Standards
@@ -39,6 +40,25 @@ type Document struct {
 	Found *Found
 
 	kept kept
+}
+
+// Earlier is what the earlier sweep shows.
+type Earlier int
+
+// What an earlier sweep can show. Only a healthy line says of what is as it was
+// that it was built so.
+const (
+	Healthy      Earlier = iota
+	BeforeRepair         // the line with the faults that a repair was to mend
+)
+
+// HealthyBaseline returns the earlier sweep where it is of the healthy line, for
+// diagnose.Settings; nil otherwise.
+func (d *Document) HealthyBaseline() *sweep.Sweep {
+	if d.Earlier != Healthy {
+		return nil
+	}
+	return d.Baseline.Sweep
 }
 
 // Source is a sweep and where it came from. Where Path is known and Sweep is nil

@@ -12,19 +12,19 @@ import (
 	"downlead/cables/tables"
 )
 
-const head = "schema = \"downlead/investigation/1\"\n"
+const head = "schema = \"downlead/investigation/2\"\n"
 
 // What cannot be an investigation is refused, with the place and the mend.
 func TestRefused(t *testing.T) {
 	file := func(path string) string { return head + "[sweep]\nfile = " + path + "\n" }
 	for name, one := range map[string]struct{ text, want string }{
-		"nothing":            {"", "this is not an investigation: it has no schema = \"downlead/investigation/1\""},
+		"nothing":            {"", "this is not an investigation: it has no schema = \"downlead/investigation/2\""},
 		"a line file":        {"name = \"x\"\n", "this is not an investigation: it has no schema"},
 		"another schema":     {"schema = \"downlead/findings/1\"\n", ":1:1: this is not an investigation: its schema is \"downlead/findings/1\""},
 		"a number as schema": {"schema = 1\n", "its schema is \"1\""},
 		"version 0":          {"schema = \"downlead/investigation/0\"\n", "its schema is"},
 		"version 01":         {"schema = \"downlead/investigation/01\"\n", "its schema is"},
-		"a newer version":    {"schema = \"downlead/investigation/9\"\n", ":1:1: this investigation was saved by a newer version of the program (downlead/investigation/9; this one reads up to 1): open it with that"},
+		"a newer version":    {"schema = \"downlead/investigation/9\"\n", ":1:1: this investigation was saved by a newer version of the program (downlead/investigation/9; this one reads up to 2): open it with that"},
 		"no TOML":            {head + "[sweep\n", "expected '.' or ']' to end table name"},
 		"an absolute path":   {file(`"/etc/hosts"`), ":3:1: \"/etc/hosts\" leads out of the folder of this investigation, which reads only what lies in that folder; copy the file there"},
 		"a climb":            {file(`"../x.s1p"`), "leads out of the folder"},
@@ -52,6 +52,7 @@ func TestRefused(t *testing.T) {
 		"hot":                {head + "[calibration]\ntemperature_c = 5000\n", "temperature_c = 5000 is outside -90 to 200 °C"},
 		"a time of words":    {head + "[calibration]\nat = \"noon\"\n", "at is not a time"},
 		"a decision on what": {head + "[[decision]]\nstate = \"accepted\"\n", "this decision does not say on what"},
+		"an odd past":        {head + "[earlier]\nfile = \"x.s1p\"\nstate = \"sore\"\n", "the state \"sore\" of the earlier sweep is not healthy or before-repair"},
 		"a state of mind":    {head + "[[decision]]\ncause = \"x\"\ndistance_m = 1\nstate = \"sure\"\n", "the state \"sure\" of a decision"},
 		"sure twice over":    {head + "[found]\nwithin_limit = true\n[[found.fault]]\ncause = \"x\"\nconfidence = 2\n", "confidence = 2 is outside 0 to 1"},
 		"deep":               {head + "a = " + strings.Repeat("[", 500) + strings.Repeat("]", 500) + "\n", "brackets nest more than 8 deep"},
@@ -178,6 +179,7 @@ func TestSaveSparesItsMeasurements(t *testing.T) {
 // What is read is written so that it reads the same.
 func FuzzInvestigation(f *testing.F) {
 	golden := must(os.ReadFile("testdata/tarn-head.toml"))
+	f.Add(string(must(os.ReadFile("testdata/version-1.toml"))))
 	f.Add(strings.ReplaceAll(string(golden), "that of today", strings.Repeat("0", 64)))
 	f.Add(head)
 	f.Add(head + "notes = '''\na\r\nb\"\"\"\n'''\n[sweep]\nfile = \"a/b.s1p\"\nextra = {x = [1, {y = 07:32:00}]}\n")

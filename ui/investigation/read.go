@@ -33,7 +33,7 @@ const (
 // schema names the file's form; the version follows it.
 const (
 	schema  = "downlead/investigation/"
-	version = 1
+	version = 2 // 1 had no state of the earlier sweep: it was always of the healthy line
 )
 
 // kept are the keys of each table of a file that are not known.
@@ -65,7 +65,7 @@ func decode(file string, r io.Reader) (*record, error) {
 	d.Instrument, d.Operator = text(root, "instrument", mostText), text(root, "operator", mostText)
 	d.Notes = text(root, "notes", mostNotes)
 	d.each("sweep", func(t *tables.Table) { d.Sweep.Path, d.Sweep.SHA256 = fileOf(t) })
-	d.each("earlier", func(t *tables.Table) { d.Baseline.Path, d.Baseline.SHA256 = fileOf(t) })
+	d.each("earlier", d.earlier)
 	d.each("calibration", d.calibration)
 	if err := d.line(); err != nil {
 		return nil, err
@@ -176,6 +176,25 @@ func bounded(t *tables.Table, key string, low, high float64, unit string) float6
 		return 0
 	}
 	return v
+}
+
+// earlierWords are what an earlier sweep can show, as it is written.
+func earlierWords() [2]string { return [...]string{"healthy", "before-repair"} }
+
+func (d *record) earlier(t *tables.Table) {
+	d.Baseline.Path, d.Baseline.SHA256 = fileOf(t)
+	word, known := t.Text("state"), !t.Has("state")
+	if d.version < 2 {
+		return // it had none: what stands there means nothing
+	}
+	for state, w := range earlierWords() {
+		if w == word {
+			d.Earlier, known = Earlier(state), true
+		}
+	}
+	if !known {
+		t.Wrong("state", "the state %.40q of the earlier sweep is not healthy or before-repair", word)
+	}
 }
 
 func (d *record) calibration(t *tables.Table) {

@@ -124,7 +124,7 @@ func TestChangesAreKeptBeside(t *testing.T) {
 		t.Errorf("left over: %v", left)
 	}
 	// What is damaged, or something else, is not offered.
-	write(t, beside, "schema = \"downlead/investigation/1\"\n")
+	write(t, beside, head)
 	if _, ok := RecoveryOf(path); ok {
 		t.Error("a saved investigation counts as kept")
 	}

@@ -77,6 +77,7 @@ func site(t testing.TB, folder string) Document {
 	d.LinePath = filepath.Join(folder, "line.toml")
 	d.Line, d.LineSHA256, err = ReadLine(d.LinePath)
 	check(t, err)
+	d.Earlier = BeforeRepair
 	d.BandHz, d.Every, d.Window = [2]float64{1.1e8, 2.9e8}, 2, dsp.Window{Kind: dsp.Taylor, Parameter: 40, Terms: 6}
 	d.Markers = []Marker{{AlongLine: true, At: 12.345}, {At: 123456789}}
 	d.Decisions = []Decision{{Cause: diagnose.DentOrKink, DistanceM: 12.345, State: Accepted, Name: "the clamp", Note: "seen\nfrom below"},
@@ -340,11 +341,45 @@ func TestEveryTableMayBeMissing(t *testing.T) {
 			t.Errorf("without %q: %v", blocks[i], o.Problems)
 		}
 	}
-	write(t, path, "schema = \"downlead/investigation/1\"\n")
+	write(t, path, head)
 	o, err := Open(path)
 	check(t, err)
 	if o.Document.Sweep != (Source{}) || o.Document.Line != nil || o.Document.Found != nil {
 		t.Errorf("nothing becomes %+v", o.Document)
+	}
+}
+
+// A file of version 1, as that program wrote it, opens as what it meant and is
+// saved in the present form.
+func TestVersionOneOpens(t *testing.T) {
+	folder := t.TempDir()
+	d := site(t, folder)
+	d.Earlier = Healthy
+	path := filepath.Join(folder, "old.toml")
+	old := string(must(os.ReadFile("testdata/version-1.toml")))
+	for _, text := range []string{old, strings.Replace(old, "[earlier]\n", "[earlier]\nstate = \"before-repair\"\n", 1)} { // which it did not know
+		write(t, path, text)
+		o, err := Open(path)
+		check(t, err)
+		if len(o.Problems) > 0 || !reflect.DeepEqual(o.Document, d) {
+			t.Errorf("%v\n%+v\nwant\n%+v", o.Problems, o.Document, d)
+		}
+		_, err = Save(path, o.Document)
+		check(t, err)
+		now := string(must(os.ReadFile(path)))
+		if !strings.Contains(now, "schema = \"downlead/investigation/2\"\n") || strings.Count(now, "state = \"healthy\"\n") != 1 {
+			t.Errorf("saved as\n%s", now)
+		}
+		if o, err = Open(path); err != nil || o.Document.Earlier != Healthy {
+			t.Errorf("%+v, %v", o, err)
+		}
+	}
+	// Without that table, too.
+	before, after, _ := strings.Cut(old, "[earlier]\n")
+	_, after, _ = strings.Cut(after, "\n\n")
+	write(t, path, before+after)
+	if o, err := Open(path); err != nil || o.Document.Baseline != (Source{}) || o.Document.Sweep.Sweep == nil {
+		t.Errorf("%+v, %v", o, err)
 	}
 }
 

@@ -31,7 +31,9 @@ func encode(d *record) (string, error) {
 	w.Text("notes", d.Notes)
 	w.rest("")
 	w.file("sweep", d.Sweep.Path, d.Sweep.SHA256)
-	w.file("earlier", d.Baseline.Path, d.Baseline.SHA256)
+	if d.Baseline.Path != "" {
+		w.file("earlier", d.Baseline.Path, d.Baseline.SHA256, "state", earlierWords()[d.Earlier])
+	}
 	w.calibration(&d.Standards)
 	w.line(d)
 	w.choices(d)
@@ -79,13 +81,17 @@ func (w *writer) keys(all map[string]any) {
 	}
 }
 
-func (w *writer) file(name, path, sum string) {
+// file writes where a file is, and further keys and texts.
+func (w *writer) file(name, path, sum string, more ...string) {
 	if path == "" {
 		return // what is known of a file that is not named goes with it
 	}
 	w.Table(name)
 	w.Text("file", path)
 	w.Text("sha256", sum)
+	for k := 0; k+1 < len(more); k += 2 {
+		w.Text(more[k], more[k+1])
+	}
 	w.rest(name)
 }
 
