@@ -244,3 +244,23 @@ func (p *Path) Cascade() Cascade {
 	}
 	return c
 }
+
+// VelocityVariance returns the variance of the place at x, m², that comes from the
+// cables' velocity tolerances: spans of the same cable err together.
+func (p *Path) VelocityVariance(x float64) float64 {
+	byCable := map[*Type]float64{}
+	for i, s := range p.Spans {
+		inside := math.Min(x-s.StartM, s.LengthM)
+		if i == len(p.Spans)-1 {
+			inside = x - s.StartM
+		}
+		if inside > 0 {
+			byCable[s.Cable] += inside * s.VelocityTolerance
+		}
+	}
+	sum := 0.0
+	for _, v := range byCable {
+		sum += v * v
+	}
+	return sum
+}

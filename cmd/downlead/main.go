@@ -42,6 +42,7 @@ func verbs() []verb {
 		{"batch", "judge many sweeps on all cores, worst first", batchVerb},
 		{"watch", "judge new sweeps as they come into a folder", watchVerb},
 		{"compare", "hold two sweeps of a line against each other: did the repair work?", compareVerb},
+		{"series", "find what moves in a series of sweeps of one line", seriesVerb},
 		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
 		{"plan", "choose span, points and window for a line", plan},
 		{"lesson", "learn: lessons with pictures and questions", lessonVerb},

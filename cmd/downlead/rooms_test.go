@@ -33,6 +33,7 @@ var allowed = map[string][]string{
 	"downlead/dsp/linemodel":    {"downlead/cables", "downlead/dsp", "gonum.org/v1/gonum"},
 	"downlead/dsp/locate":       {"downlead/dsp/linemodel", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
 	"downlead/dsp/diagnose":     {"downlead/dsp/locate", "downlead/dsp/calibration", "downlead/dsp/linemodel", "downlead/dsp/distance", "downlead/dsp", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
+	"downlead/dsp/series":       {"downlead/dsp/locate", "downlead/dsp/linemodel", "downlead/dsp/distance", "downlead/dsp/sweep", "downlead/cables", "gonum.org/v1/gonum"},
 	"downlead/dsp/simulate":     {"downlead/cables", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp", "gonum.org/v1/gonum", "github.com/BurntSushi/toml"},
 	"downlead/ui/chart":         {"downlead/dsp", "gioui.org"},
 	"downlead/ui/theme":         {"gioui.org"},

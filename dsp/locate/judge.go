@@ -190,7 +190,7 @@ func (f *finder) assess(members []*linemodel.Point, sigma []float64) *group {
 			g.NoiseM = math.Min(sigma[i], f.Cell(p.X))
 		}
 	}
-	g.SigmaM = math.Sqrt(g.NoiseM*g.NoiseM + f.velocityVariance(head.X) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)
+	g.SigmaM = math.Sqrt(g.NoiseM*g.NoiseM + f.line.Path.VelocityVariance(head.X) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)
 	reflects, size := real(middle), g.rms
 	if g.Step { // the loss on its way removed
 		reflects, size = head.Flat, math.Abs(head.Flat)
@@ -223,7 +223,7 @@ func jointBudget(fit *linemodel.Fit, count int) float64 {
 // reach is how far from its place in the record a part may be found: the
 // record's own tolerance, and what the sweep can tell apart.
 func (f *finder) reach(x float64) float64 {
-	return 0.03 + 0.6*f.Cell(x) + 2.5*math.Sqrt(f.velocityVariance(x))
+	return 0.03 + 0.6*f.Cell(x) + 2.5*math.Sqrt(f.line.Path.VelocityVariance(x))
 }
 
 // place judges where the group is and whether it belongs there.
@@ -329,7 +329,7 @@ func (f *finder) judgeEnd(g *group) {
 func (f *finder) judgeLoad() (Reflection, bool) {
 	x := f.Load.X
 	r := Reflection{DistanceM: x, Kind: AtFarEnd, Place: "antenna",
-		SigmaM: math.Sqrt(f.velocityVariance(x) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)}
+		SigmaM: math.Sqrt(f.line.Path.VelocityVariance(x) + f.settings.PlaneSigmaM*f.settings.PlaneSigmaM)}
 	lo, hi := f.line.Load.BandHz[0], f.line.Load.BandHz[1]
 	var power, count float64
 	var inBand []float64

@@ -385,23 +385,3 @@ func (f *finder) addLoad() {
 	count := int(math.Max(6, math.Min(mostTaps, math.Min(room/spacing, 250e-9/spacing+10))))
 	f.Load = linemodel.NewLoad(&f.Medium, end, first, spacing, count, f.Weight)
 }
-
-// velocityVariance is the variance of the place at x, m², that comes from the
-// cables' velocity tolerance: spans of the same cable err together.
-func (f *finder) velocityVariance(x float64) float64 {
-	byCable := map[*cables.Type]float64{}
-	for i, s := range f.line.Path.Spans {
-		inside := math.Min(x-s.StartM, s.LengthM)
-		if i == len(f.line.Path.Spans)-1 {
-			inside = x - s.StartM
-		}
-		if inside > 0 {
-			byCable[s.Cable] += inside * s.VelocityTolerance
-		}
-	}
-	sum := 0.0
-	for _, v := range byCable {
-		sum += v * v
-	}
-	return sum
-}
