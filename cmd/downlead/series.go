@@ -53,8 +53,6 @@ func seriesVerb(ctx context.Context, words []string, out output) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	finished := working(out.stderr, "looking for what moves")
-	defer finished()
 	list, notes, err := c.read(ctx, items)
 	if err != nil {
 		return 0, err
@@ -68,13 +66,13 @@ func seriesVerb(ctx context.Context, words []string, out output) (int, error) {
 	if err != nil {
 		return 0, err
 	}
+	finished := working(out.stderr, "looking for what moves")
 	found, err := series.Find(ctx, sweeps, line, series.Settings{})
+	finished()
 	if err != nil {
 		return 0, err
 	}
 	found.Warnings = append(notes, found.Warnings...)
-	finished()
-	finished = func() {}
 	if c.json {
 		err = writeSeriesJSON(out.stdout, found, list, from)
 	} else {
