@@ -56,7 +56,7 @@ func blindVerb(ctx context.Context, words []string, out output) (int, error) {
 				return nil
 			}},
 			{"out", "DIR", "write sweep.s1p and line.toml there first, to be looked at in the window", toText(&c.folder)},
-			{"mark", "LENGTH,CAUSE", "a fault, for example 31.4m,poor-contact; once for each; asked for when left out", func(text string) error {
+			{"mark", "LENGTH,CAUSE", "a fault, for example 31.4m,poor-contact; once for each; asked for if left out", func(text string) error {
 				c.given = append(c.given, text)
 				return nil
 			}},

@@ -233,6 +233,16 @@ func TestJudgesEverySweepByItsLine(t *testing.T) {
 	}
 }
 
+// An investigation saved beside its sweep is not taken for its line.
+func TestLineBesideAnInvestigation(t *testing.T) {
+	folder := site(t)
+	write(t, folder, "a/good.toml", "schema = \"downlead/investigation/1\"\n")
+	row := (&Judge{Quick: true}).Sweep(context.Background(), filepath.Join(folder, "a", "good.s1p"))
+	if row.Outcome != Passes || filepath.Base(row.Line) != "line.toml" {
+		t.Errorf("%s by %s: %s", row.Outcome, row.Line, row.Problem)
+	}
+}
+
 // A stopped run leaves whole rows, and what is broken off at the end is mended;
 // the next run does the rest, and what has changed.
 func TestResume(t *testing.T) {

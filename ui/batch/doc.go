@@ -6,7 +6,8 @@
 // # The rule for lines
 //
 // A Judge has one line for all sweeps, or none; then each sweep needs a line file
-// beside it: tower7.toml beside tower7.s1p, or else line.toml in the same folder.
+// beside it: tower7.toml beside tower7.s1p, unless that is a saved investigation, or
+// else line.toml in the same folder.
 // A line file is read once for all sweeps that need it, until it changes.
 //
 // # The record

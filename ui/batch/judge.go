@@ -15,6 +15,7 @@ import (
 	"downlead/cables"
 	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
+	"downlead/ui/investigation"
 )
 
 // Judge judges sweep files. Set its fields before the first use; then it serves
@@ -52,7 +53,7 @@ func (j *Judge) lineFor(path string) string {
 		return j.LineFile
 	}
 	for _, file := range []string{strings.TrimSuffix(path, filepath.Ext(path)) + ".toml", filepath.Join(filepath.Dir(path), "line.toml")} {
-		if info, err := os.Stat(file); err == nil && info.Mode().IsRegular() {
+		if info, err := os.Stat(file); err == nil && info.Mode().IsRegular() && !investigation.Is(file) {
 			return file
 		}
 	}
