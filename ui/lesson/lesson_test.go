@@ -11,7 +11,13 @@ func TestEmbeddedLessonsHold(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, l := range all {
+	if len(all) < 12 {
+		t.Fatalf("%d lessons", len(all))
+	}
+	for i, l := range all {
+		if testing.Short() && i >= 7 { // those with faults take a second each
+			break
+		}
 		t.Run(l.ID, func(t *testing.T) {
 			b, err := Open(context.Background(), l)
 			if err != nil {
