@@ -26,6 +26,8 @@ func tools() []tool {
 		{"scipy", "reference results in tests", []string{"/usr/bin/python3", "-c", "import scipy"}, []string{"python3-scipy"}},
 		{"scikit-rf", "reference results in tests", []string{"/usr/bin/python3", "-c", "import skrf"}, []string{"python3-scikit-rf"}},
 		{"ngspice", "reference results in tests", []string{"ngspice", "--version"}, []string{"ngspice"}},
+		{"Poppler", "reading the PDF of a report in tests", []string{"sh", "-c", "command -v pdftotext pdftoppm pdfinfo pdffonts"}, []string{"poppler-utils"}},
+		{"Ghostscript", "reading the PDF of a report in tests", []string{"gs", "--version"}, []string{"ghostscript"}},
 		{"software drawing", "pictures of the window in tests", []string{"sh", "-c", "ls /usr/lib/*/dri/swrast_dri.so /usr/lib/*/libgallium*.so 2>/dev/null | grep -q ."}, []string{"libgl1-mesa-dri", "libegl1", "libgles2"}},
 	}...)
 }

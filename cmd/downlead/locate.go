@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -14,6 +13,7 @@ import (
 	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
 	"downlead/ui/investigation"
+	"downlead/ui/report"
 )
 
 // locateChoice is what the user asks of locate.
@@ -113,16 +113,16 @@ func locate(ctx context.Context, words []string, out output) (int, error) {
 		}
 	}
 	if choice.json {
-		err = writeJSON(out.stdout, findings)
+		err = report.WriteFindings(out.stdout, findings)
 	} else {
-		report := reportInput{Sweep: s, Line: line, Path: path, Findings: findings,
+		text := reportInput{Sweep: s, Line: line, Path: path, Findings: findings,
 			Scale: inMetres, ASCII: choice.ascii, Window: choice.window, Explain: choice.explain}
 		if choice.feet {
-			report.Scale, report.Findings = inFeet, findings.InFeet()
+			text.Scale, text.Findings = inFeet, findings.InFeet()
 		}
-		var text string
-		if text, err = writeReport(&report); err == nil {
-			_, err = io.WriteString(out.stdout, text)
+		var written string
+		if written, err = writeReport(&text); err == nil {
+			_, err = io.WriteString(out.stdout, written)
 		}
 	}
 	return statusOf(findings), err
@@ -248,28 +248,6 @@ func statusOf(f *diagnose.Findings) int {
 		return statusFault
 	}
 	return statusPasses
-}
-
-// writeJSON writes the findings; its lists are never null.
-func writeJSON(w io.Writer, f *diagnose.Findings) error {
-	whole := *f
-	whole.Findings = make([]diagnose.Finding, len(f.Findings))
-	for i, one := range f.Findings {
-		one.Alternatives = append([]diagnose.Alternative{}, one.Alternatives...)
-		one.Evidence = append([]string{}, one.Evidence...)
-		one.Checks = append([]string{}, one.Checks...)
-		one.TakeAlong = append([]string{}, one.TakeAlong...)
-		one.Cautions = append([]string{}, one.Cautions...)
-		one.Explanation = append([]string{}, one.Explanation...)
-		whole.Findings[i] = one
-	}
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	if err := e.Encode(whole); err != nil {
-		return fmt.Errorf("writing the findings: %w", err)
-	}
-	return nil
 }
 
 // judgeScalar holds a sweep without phase against the line's limit.

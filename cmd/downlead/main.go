@@ -43,6 +43,7 @@ func verbs() []verb {
 		{"watch", "judge new sweeps as they come into a folder", watchVerb},
 		{"compare", "hold two sweeps of a line against each other: did the repair work?", compareVerb},
 		{"series", "find what moves in a series of sweeps of one line", seriesVerb},
+		{"report", "write the findings as a PDF to send on, with figures", reportVerb},
 		{"calibrate", "correct a raw sweep with its open, short and load", calibrate},
 		{"plan", "choose span, points and window for a line", plan},
 		{"lesson", "learn: lessons with pictures and questions", lessonVerb},
@@ -131,14 +132,18 @@ func version(_ context.Context, words []string, out output) (int, error) {
 	if _, done, err := o.take(words, out); done || err != nil {
 		return statusPasses, err
 	}
-	commit := "unknown commit"
+	fmt.Fprintf(out.stdout, "downlead, %s, %s, %s/%s\n", commit(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
+	return statusPasses, nil
+}
+
+// commit names what this build was made of.
+func commit() string {
 	if info, ok := debug.ReadBuildInfo(); ok {
 		for _, setting := range info.Settings {
 			if setting.Key == "vcs.revision" {
-				commit = setting.Value
+				return setting.Value
 			}
 		}
 	}
-	fmt.Fprintf(out.stdout, "downlead, %s, %s, %s/%s\n", commit, runtime.Version(), runtime.GOOS, runtime.GOARCH)
-	return statusPasses, nil
+	return "unknown commit"
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"downlead/dsp"
+	"downlead/ui/report"
 )
 
 const metresPerFoot = 0.3048 // exact, international foot
@@ -75,19 +76,13 @@ func parseBand(text string) (low, high float64, err error) {
 }
 
 // frequencyText writes a frequency in the unit that suits it.
-func frequencyText(hz float64) string {
-	u := frequencyUnits[len(frequencyUnits)-1]
-	for _, v := range frequencyUnits {
-		if math.Abs(hz) >= v.size {
-			u = v
-			break
-		}
-	}
-	if u.name == "GHz" && math.Abs(hz) < 10e9 {
-		u = frequencyUnits[1] // the trade says 1842 MHz, not 1.842 GHz
-	}
-	return strconv.FormatFloat(math.Round(hz/u.size*1000)/1000, 'f', -1, 64) + " " + u.name
-}
+func frequencyText(hz float64) string { return report.Frequency(hz) }
+
+// vswrText writes a standing wave ratio with its name.
+func vswrText(v float64) string { return report.VSWR(v) }
+
+// percent writes a share.
+func percent(x float64) string { return report.Percent(x) }
 
 // lengthScale writes lengths in the user's unit.
 type lengthScale struct {
@@ -96,28 +91,21 @@ type lengthScale struct {
 }
 
 var (
-	inMetres = lengthScale{"m", 1}
-	inFeet   = lengthScale{"ft", metresPerFoot}
+	inMetres = lengthScale{report.InMetres().Unit, report.InMetres().Metres}
+	inFeet   = lengthScale{report.InFeet().Unit, report.InFeet().Metres}
 )
 
+// scale is what the room of the report writes lengths with.
+func (s lengthScale) scale() report.Scale { return report.Scale{Unit: s.unit, Metres: s.metres} }
+
 // number writes a length to the hundredth, without its unit.
-func (s lengthScale) number(m float64) string { return fmt.Sprintf("%.2f", m/s.metres) }
+func (s lengthScale) number(m float64) string { return s.scale().Number(m) }
 
 // text writes a length with its unit.
-func (s lengthScale) text(m float64) string { return s.number(m) + " " + s.unit }
+func (s lengthScale) text(m float64) string { return s.scale().Text(m) }
 
-// uncertain writes a length with its standard deviation, to the hundredth but
-// never as ± 0.00; without one when sigmaM is 0.
-func (s lengthScale) uncertain(m, sigmaM float64) string {
-	sigma := s.number(sigmaM)
-	switch {
-	case sigmaM == 0:
-		return s.text(m)
-	case sigmaM/s.metres < 0.005:
-		sigma = "0.01"
-	}
-	return fmt.Sprintf("%s ± %s %s", s.number(m), sigma, s.unit)
-}
+// uncertain writes a length with its standard deviation.
+func (s lengthScale) uncertain(m, sigmaM float64) string { return s.scale().Uncertain(m, sigmaM) }
 
 // parseWindow reads the name of a window and, after a colon, its parameter.
 func parseWindow(text string) (dsp.Window, error) {
@@ -146,9 +134,4 @@ func parseWindow(text string) (dsp.Window, error) {
 }
 
 // windowText writes a window as parseWindow reads it.
-func windowText(w dsp.Window) string {
-	if w.Parameter == 0 {
-		return w.Kind.String()
-	}
-	return fmt.Sprintf("%v:%g", w.Kind, w.Parameter)
-}
+func windowText(w dsp.Window) string { return report.Window(w) }

@@ -39,17 +39,18 @@ var allowed = map[string][]string{
 	"downlead/ui/theme":         {"gioui.org"},
 	"downlead/ui/work":          {},
 	"downlead/ui/investigation": {"downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/diagnose"},
+	"downlead/ui/report":        {"downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/distance", "downlead/dsp/diagnose", "downlead/ui/investigation", "codeberg.org/go-pdf/fpdf", "golang.org/x/image", "golang.org/x/text", "gonum.org/v1/plot"},
 	"downlead/ui/blind":         {"downlead/cables", "downlead/dsp", "downlead/dsp/diagnose", "downlead/dsp/distance", "downlead/dsp/simulate", "downlead/dsp/sweep"},
 	"downlead/ui/batch":         {"downlead/ui/investigation", "downlead/cables", "downlead/dsp/diagnose", "downlead/dsp/sweep"},
 	"downlead/ui/lesson":        {"downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/calibration", "downlead/dsp/diagnose", "downlead/dsp/distance", "downlead/dsp/simulate", "downlead/dsp/sweep"},
 	"downlead/ui/traces":        {"downlead/ui/chart", "downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/distance"},
 	"downlead/ui/desk":          {"downlead/ui", "downlead/cables", "downlead/dsp", "gioui.org"},
-	"downlead/cmd/downlead":     {"downlead/cables", "downlead/dsp", "downlead/ui/batch", "downlead/ui/blind", "downlead/ui/investigation", "downlead/ui/lesson"},
+	"downlead/cmd/downlead":     {"downlead/cables", "downlead/dsp", "downlead/ui/batch", "downlead/ui/blind", "downlead/ui/investigation", "downlead/ui/lesson", "downlead/ui/report"},
 	"downlead/cmd/bootstrap":    {},
 }
 
 // underneath lists rooms whose own subfolders they may also import.
-var underneath = []string{"gonum.org/v1/gonum", "gioui.org"}
+var underneath = []string{"gonum.org/v1/gonum", "gonum.org/v1/plot", "golang.org/x/image", "golang.org/x/text", "gioui.org"}
 
 func mayImport(from, path string) bool {
 	for _, allow := range allowed[from] {

@@ -1,0 +1,212 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"downlead/cables"
+	"downlead/dsp/calibration"
+	"downlead/dsp/sweep"
+)
+
+// beforeAndAfter compares with the earlier sweep.
+func (b *book) beforeAndAfter(s *sheet) {
+	before := b.Document.Baseline.Sweep
+	if before == nil {
+		return
+	}
+	s.chapter("Before and now", 6*bodyLeading+plotHeight)
+	now := b.Findings.Verdict
+	row := func(name string, measured *sweep.Sweep) []cell {
+		text := []cell{{text: name, strong: true}}
+		vswr, atHz, err := measured.WorstVSWR(now.LowHz, now.HighHz)
+		if err != nil {
+			return append(text, cell{text: "not in the judged band"}, cell{}, cell{}, cell{})
+		}
+		vswr = math.Min(vswr, 9999)
+		rl := sweep.ReturnLossFromVSWR(vswr)
+		verdict, clr := "", s.colours.Ink
+		if now.LimitVSWR > 0 {
+			verdict, clr = "within the limit", s.colours.In
+			if vswr > now.LimitVSWR {
+				verdict, clr = "out of the limit", s.colours.Out
+			}
+		}
+		return append(text, cell{text: VSWR(vswr)}, cell{text: fmt.Sprintf("%.1f dB", rl)}, cell{text: Frequency(atHz)}, cell{text: verdict, color: clr})
+	}
+	s.table([]column{{title: "sweep", width: 1}, {title: "worst", width: 1}, {title: "return loss", width: 1}, {title: "at", width: 1}, {title: "limit", width: 1}},
+		[][]cell{row("earlier", before), row("now", without(b.Sweep, b.Findings.LeftOutHz))})
+	s.skip(grid / 2)
+	s.paragraph(fmt.Sprintf("Judged from %s to %s in both. The earlier sweep is taken as it was saved.", Frequency(now.LowHz), Frequency(now.HighHz)))
+	for _, figure := range b.changeFigures() {
+		s.skip(2 * grid)
+		s.drawing(figure.height, figure.draw)
+	}
+}
+
+// changeFigures are both sweeps alone, over frequency and along the line.
+func (b *book) changeFigures() []figure {
+	only := func(traces []trace) (out []trace) {
+		for _, t := range traces {
+			if t.kind == measured || t.kind == earlier {
+				out = append(out, t)
+			}
+		}
+		return out
+	}
+	two := *b
+	two.over, two.along = only(b.over), only(b.along)
+	over, along := two.overFrequency(), two.alongLine()
+	over.name, along.name = "change-frequency", "change-distance"
+	return []figure{over, along}
+}
+
+// calibration is the state of the calibration and what it leaves of doubt.
+func (b *book) calibration(s *sheet) {
+	s.chapter("Calibration and error bars", 6*bodyLeading)
+	s.fact("state", b.Findings.Calibration)
+	if notice := calibration.Notice(b.Sweep); notice != "" {
+		s.factIn("notice", notice, written{strong: true, color: s.colours.Out})
+	}
+	if t := b.Terms; t != nil {
+		var found []string
+		for _, p := range t.Problems {
+			found = append(found, p.Severity.String()+": "+p.String())
+		}
+		s.facts("checks found", found, false)
+		s.facts("cannot be told", t.Limits, false)
+		if r := t.Residual; r != nil {
+			s.fact("residual errors", r.Method)
+		}
+	}
+	floor := b.Sweep.ErrorFloor
+	if len(floor) == 0 {
+		s.fact("error bars", "the residual directivity is not known, as no further known match was measured: return losses carry no error bar here. Measured at the port, a second good match gives one.")
+		return
+	}
+	sorted := slices.Sorted(slices.Values(floor))
+	middle, worst := sweep.ReturnLossFromMagnitude(sorted[len(sorted)/2]), sweep.ReturnLossFromMagnitude(sorted[len(sorted)-1])
+	s.fact("directivity left", fmt.Sprintf("%.1f dB in the middle, %.1f dB at worst", middle, worst))
+	v := b.Findings.Verdict
+	at, _ := slices.BinarySearch(b.Sweep.FrequencyHz, v.AtHz)
+	at = min(at, len(floor)-1)
+	rl := sweep.ReturnLossFromVSWR(v.WorstVSWR)
+	low, high := calibration.ReturnLossBounds(rl, sweep.ReturnLossFromMagnitude(floor[at]), math.Inf(1))
+	text := fmt.Sprintf("the worst return loss, %.1f dB at %s, lies between %.1f dB and %.1f dB", rl, Frequency(v.AtHz), low, high)
+	if limitDB := sweep.ReturnLossFromVSWR(v.LimitVSWR); v.LimitVSWR > 1 {
+		switch {
+		case low >= limitDB:
+			text += fmt.Sprintf("; all of that keeps the limit of %.1f dB", limitDB)
+		case high < limitDB:
+			text += fmt.Sprintf("; all of that misses the limit of %.1f dB", limitDB)
+		default:
+			text += fmt.Sprintf("; the limit of %.1f dB lies within: the verdict is not certain", limitDB)
+		}
+	}
+	s.fact("error bars", text)
+}
+
+// repeat is what is needed to measure and compute the same again.
+func (b *book) repeat(s *sheet) {
+	s.chapter("To repeat this", 8*bodyLeading)
+	f, d := b.Sweep.FrequencyHz, &b.Document
+	s.fact("band", fmt.Sprintf("%s to %s", Frequency(f[0]), Frequency(f[len(f)-1])))
+	points := fmt.Sprintf("%d, %s apart", len(f), Frequency(b.figures.StepHz))
+	if all := len(d.Sweep.Sweep.FrequencyHz); all != len(f) {
+		points += fmt.Sprintf(" (of %d that were swept)", all)
+	}
+	s.fact("points", points)
+	s.fact("window", fmt.Sprintf("%s; highest side lobe %.0f dB", Window(d.Window), b.figures.HighestSideLobeDB))
+	s.fact("range, resolution", fmt.Sprintf("%s until echoes fold back; cell %s, main lobe %s wide at -6 dB", b.scale.Text(b.figures.AliasFreeM), b.scale.Text(b.figures.CellM), b.scale.Text(b.figures.MainLobe6DBM)))
+	s.fact("reference", fmt.Sprintf("%g ohm", b.Sweep.ReferenceOhm))
+	s.fact("end of the line", b.loadWords())
+	s.fact("program", b.Program)
+	s.heading("Line and cables", 5*bodyLeading)
+	b.lineTable(s)
+	s.heading("Files", 5*bodyLeading)
+	b.fileTable(s)
+}
+
+func (b *book) loadWords() string {
+	load := b.Document.Line.Load
+	text := string(load.Kind)
+	if text == "" {
+		return "not stated"
+	}
+	if load.BandHz[1] > load.BandHz[0] {
+		text += fmt.Sprintf(", %s to %s", Frequency(load.BandHz[0]), Frequency(load.BandHz[1]))
+	}
+	if load.ReturnLossDB > 0 {
+		text += fmt.Sprintf(", return loss %.1f dB", load.ReturnLossDB)
+	}
+	return text
+}
+
+func (b *book) lineTable(s *sheet) {
+	middle := (b.Sweep.FrequencyHz[0] + b.Sweep.FrequencyHz[len(b.Sweep.FrequencyHz)-1]) / 2
+	var rows [][]cell
+	for _, span := range b.path.Spans {
+		row := []cell{{text: span.Name, strong: true}, {text: b.scale.Text(span.StartM)}, {text: b.scale.Text(span.LengthM)}}
+		if span.Device != nil {
+			about := "device"
+			if rl := span.Device.ReturnLossDB; rl > 0 {
+				about += fmt.Sprintf(", return loss %.1f dB", rl)
+			}
+			rows = append(rows, append(row, cell{text: about}, cell{}, cell{}, cell{}))
+			continue
+		}
+		c := span.Cable
+		name := c.Name
+		if name == "" {
+			name = c.ID
+		}
+		vf := fmt.Sprintf("%g", c.VelocityFactor)
+		if c.VelocityFactorTolerance > 0 {
+			vf += fmt.Sprintf(" ± %g", c.VelocityFactorTolerance)
+		}
+		source := c.Source
+		if source == "" {
+			source = "not stated"
+		}
+		loss := span.Medium.AttenuationNp(middle) * span.LengthM / cables.NeperPerDB
+		rows = append(rows, append(row, cell{text: name}, cell{text: vf}, cell{text: fmt.Sprintf("%.2f dB", loss)}, cell{text: source}))
+	}
+	s.table([]column{{title: "section or device", width: 1}, {title: "from", width: 6.5 * grid, fixed: true, right: true}, {title: "length", width: 6.5 * grid, fixed: true, right: true}, {title: "cable", width: 1.2},
+		{title: "velocity factor", width: 8 * grid, fixed: true}, {title: "loss one way", width: 7.5 * grid, fixed: true, right: true}, {title: "source of its figures", width: 1.2}}, rows)
+	s.text(s.left(), s.inner(), fmt.Sprintf("Loss by the record at %s. The tolerance of a velocity factor is its maker's bound, three standard deviations.", Frequency(middle)), written{color: s.colours.Quiet})
+}
+
+func (b *book) fileTable(s *sheet) {
+	d := &b.Document
+	lineSum := d.LineSHA256
+	if d.LineNew {
+		lineSum = "changed since it was read; as in the table above"
+	}
+	var rows [][]cell
+	for _, one := range []struct {
+		what, path, sum string
+		there           bool
+	}{{"sweep", d.Sweep.Path, d.Sweep.SHA256, true}, {"earlier sweep", d.Baseline.Path, d.Baseline.SHA256, d.Baseline.Sweep != nil}, {"line", d.LinePath, lineSum, true},
+		{"open", d.Standards.Open.Path, d.Standards.Open.SHA256, d.Standards.Open.Sweep != nil}, {"short", d.Standards.Short.Path, d.Standards.Short.SHA256, d.Standards.Short.Sweep != nil},
+		{"load", d.Standards.Load.Path, d.Standards.Load.SHA256, d.Standards.Load.Sweep != nil}, {"standards", d.Standards.KitPath, d.Standards.KitSHA256, d.Standards.Kit != nil}} {
+		if !one.there {
+			continue
+		}
+		name, sum := fileName(one.path), one.sum
+		if one.path == "" {
+			name = "not from a file"
+		}
+		if sum == "" {
+			sum = "–"
+		}
+		rows = append(rows, []cell{{text: one.what, strong: true}, {text: name}, {text: sum}})
+	}
+	s.table([]column{{title: "what", width: 10 * grid, fixed: true}, {title: "file", width: 1}, {title: "SHA-256", width: 41 * grid, fixed: true}}, rows)
+}
+
+// fileName is the last part of a path of whatever system.
+func fileName(path string) string {
+	return path[strings.LastIndexAny(path, `/\`)+1:]
+}
