@@ -80,6 +80,9 @@ func check(ctx context.Context, out io.Writer, fuzzEach time.Duration) error {
 	step("build for Windows", simply(
 		goCommand("build", "-o", scratch+string(os.PathSeparator), "./cmd/...").with("GOOS=windows", "GOARCH=amd64", "CGO_ENABLED=0")))
 	step("tests", func() (string, error) { return test(ctx, out, ci, env) })
+	step("window by hand", func() (string, error) {
+		return "", goCommand("test", "-tags", "wholewindow", "-count=1", "-timeout=30m", "-run", "WholeWindow", "./cmd/downlead").with(env...).run(ctx, out)
+	})
 	step("race detector", func() (string, error) { return test(ctx, out, false, env, "-race", "-short") })
 	step("fuzzing", func() (string, error) { return fuzz(ctx, out, fuzzEach) })
 

@@ -28,6 +28,7 @@ func tools() []tool {
 		{"ngspice", "reference results in tests", []string{"ngspice", "--version"}, []string{"ngspice"}},
 		{"Poppler", "reading the PDF of a report in tests", []string{"sh", "-c", "command -v pdftotext pdftoppm pdfinfo pdffonts"}, []string{"poppler-utils"}},
 		{"Ghostscript", "reading the PDF of a report in tests", []string{"gs", "--version"}, []string{"ghostscript"}},
+		{"display", "the test that works the window by keyboard and mouse", []string{"sh", "-c", "command -v Xvfb && command -v xdotool && command -v import"}, []string{"xvfb", "xdotool", "imagemagick"}},
 		{"software drawing", "pictures of the window in tests", []string{"sh", "-c", "ls /usr/lib/*/dri/swrast_dri.so /usr/lib/*/libgallium*.so 2>/dev/null | grep -q ."}, []string{"libgl1-mesa-dri", "libegl1", "libgles2"}},
 	}...)
 }

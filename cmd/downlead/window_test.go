@@ -105,6 +105,31 @@ func (h hands) until(what string, done func() bool) {
 	h.t.Fatalf("%s: it does not come; the screen is kept in %s", what, seen)
 }
 
+// changes does something and waits until a part of the screen has changed by it
+// and has come to rest.
+func (h hands) changes(what string, part image.Rectangle, args ...string) {
+	h.t.Helper()
+	differ := func(a, b image.Image) int {
+		n := 0
+		for y := part.Min.Y; y < part.Max.Y; y += 2 {
+			for x := part.Min.X; x < part.Max.X; x += 2 {
+				if a.At(x, y) != b.At(x, y) {
+					n++
+				}
+			}
+		}
+		return n
+	}
+	before := h.look()
+	h.do(args...)
+	now := before
+	h.until(what, func() bool {
+		was := now
+		now = h.look()
+		return differ(before, now) > 50 && differ(was, now) < 20
+	})
+}
+
 // count counts pixels of about a colour in a part of a picture.
 func count(img image.Image, part image.Rectangle, r, g, b int) int {
 	n := 0
@@ -218,14 +243,12 @@ func TestWholeWindow(t *testing.T) {
 	h.until("the marker has moved", func() bool { return !upright(560) && upright(660) })
 
 	// Pick a cable: choose the feeder in the drawn line, search, look at it, take it.
-	h.do("mousemove", "700", "708", "click", "1")
-	h.do("key", "F8")
-	h.do("type", "--delay", "30", "superflexible")
-	time.Sleep(time.Second)
-	h.do("key", "Tab", "Return") // the first found is looked at
-	time.Sleep(time.Second)
+	left := image.Rect(8, 60, 272, 860)
+	h.changes("the feeder is chosen", left, "mousemove", "700", "708", "click", "1")
+	h.changes("the search is in sight", left, "key", "F8")
+	h.changes("cables are found", left, "type", "--delay", "30", "superflexible")
+	h.changes("the first one is looked at", left, "key", "Tab", "Return")
 	h.do("key", "Tab", "Tab", "Return") // past its curve: make the section of this
-	time.Sleep(time.Second)
 	h.do("key", "ctrl+shift+l")
 	line := filepath.Join(site, "line.toml")
 	h.until("the line is saved with the cable", func() bool {
@@ -243,20 +266,9 @@ func TestWholeWindow(t *testing.T) {
 	})
 
 	// Read a finding: choosing the next one looks closer at it.
-	before := h.look()
-	h.do("key", "ctrl+z")
-	h.do("key", "ctrl+Down")
-	h.until("the picture changes", func() bool {
-		a, n := h.look(), 0
-		for y := chart.Min.Y; y < chart.Max.Y; y += 3 {
-			for x := chart.Min.X; x < chart.Max.X; x += 3 {
-				if a.At(x, y) != before.At(x, y) {
-					n++
-				}
-			}
-		}
-		return n > 500
-	})
+	h.changes("the cable is taken back", left, "key", "ctrl+z")
+	h.until("the finding is back", sees(card, orange, 200))
+	h.changes("a closer look", chart, "key", "ctrl+Down")
 }
 
 func cableOf(line *cables.Line, id string) (cables.Type, bool) {
