@@ -22,7 +22,8 @@ window installs what building the window needs, builds the program, and opens
        the window on the embedded demo site
 test   installs what the tests need (Debian and Ubuntu; elsewhere it says what is
        missing), then: gofmt, go vet, staticcheck, builds without cgo and for Windows,
-       all tests, the window by keyboard and mouse, the tests under the race detector, a short fuzz of every parser
+       all tests, the window by keyboard and mouse, the tests under the race detector,
+       a short fuzz of every parser
        With CI=true a missing outside tool or a skipped test fails the run.
 `
 
