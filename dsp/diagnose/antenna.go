@@ -228,6 +228,11 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 	f := &found[at]
 	f.Evidence, f.Alternatives = []string{a.words()}, []Alternative{}
 	f.Cause, f.IsFault, f.Confidence, f.ReturnLossDB = FarEnd, false, usual, a.worstDB
+	if edge := b.edgeAtAntenna(); edge > 0 && sweep.MagnitudeFromReturnLoss(a.worstDB) < sweep.MagnitudeFromReturnLoss(a.allowedDB())+2*edge {
+		f.Confidence = 0.5
+		f.Evidence = append(f.Evidence, "the stretch of other cable in front of it ends at its connector and hides how good it is: sweep again after the repair")
+		return found
+	}
 	bench := b.newAntennaBench(a)
 	fitted := bench.trials(b.fit.MiddleHz)
 	best := &fitted[0]
@@ -278,6 +283,23 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 	}
 	return out
 }
+
+// edgeAtAntenna is the |Γ| of the far edge of a stretch of other cable that the
+// sweep does not tell from the antenna's connector, 0 where there is none. How
+// much of what is reflected there is the edge's, its impedance and its place do
+// not say to better than about once its size either way.
+func (b *bench) edgeAtAntenna() float64 {
+	end := b.fit.Load.X
+	for _, p := range b.fit.Points {
+		if p.Form == linemodel.Foreign && p.LengthM() > dentLongestM && math.Abs(p.X+p.LengthM()-end) < b.fit.Cell(end)+3*placeSigma(end) {
+			return math.Abs(p.Ratio-1) / (p.Ratio + 1)
+		}
+	}
+	return 0
+}
+
+// dentLongestM is how long a dent is at most.
+const dentLongestM = 0.2
 
 // whence says from where the antenna's band is reflected.
 func (a *antennaSeen) whence() string {

@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -87,6 +88,7 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 			b.behindOther(best, found, consumed)
 		}
 	}
+	b.onlyNeeded(named)
 	var out []Finding
 	for i := range found {
 		r := &found[i]
@@ -132,32 +134,67 @@ const faultGain = 6.0
 // where there is one, its neighbours having moved. ok is false where c is all or
 // part of the line's end. The fit stays as it is.
 func (b *bench) withoutFault(c *cluster) (state *linemodel.State, ok bool) {
-	fit := b.fit
 	for _, r := range c.members {
 		if r.Kind == locate.AtFarEnd || r.Total != locate.NotTotal {
 			return nil, false
 		}
 	}
+	return b.without(c.points), true
+}
+
+// without is the fit without the points, as withoutFault has it.
+func (b *bench) without(points []*linemodel.Point) *linemodel.State {
+	fit := b.fit
 	held := fit.Save()
-	for _, p := range c.points {
+	defer fit.Restore(held)
+	for _, p := range points {
 		fit.Remove(p)
 	}
-	joint, atJoint := b.jointWithin(c.points)
+	joint, atJoint := b.jointWithin(points)
 	if atJoint && !b.taken(joint) {
 		fit.Insert(soundJoint(fit, joint))
 	}
 	fit.Evaluate()
-	group := around(fit, c.points[0])
+	group := around(fit, points[0])
 	for range 2 {
 		if fit.Load != nil {
 			fit.QuickFitLoad()
 		}
 		fit.Refine(group, true, false, 4)
 	}
-	state = fit.Save()
-	fit.Restore(held)
-	return state, true
+	return fit.Save()
 }
+
+// onlyNeeded takes out of what was named, weakest first, the points that what was
+// named after them has made needless.
+func (b *bench) onlyNeeded(named map[*locate.Reflection]*verdictOf) {
+	if len(named) < 2 {
+		return
+	}
+	fit := b.fit
+	type entry struct {
+		r *locate.Reflection
+		p *linemodel.Point
+	}
+	var points []entry
+	for r, v := range named {
+		p := v.trials[0].point
+		if !p.Form.Ends() && r.Total == locate.NotTotal && r.Kind != locate.AtFarEnd && slices.Contains(fit.Points, p) && fit.RMS(p) < needlessMost {
+			points = append(points, entry{r, p})
+		}
+	}
+	slices.SortFunc(points, func(a, b entry) int { return cmp.Compare(fit.RMS(a.p), fit.RMS(b.p)) })
+	for _, e := range points {
+		unit := temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())
+		if sound := b.without([]*linemodel.Point{e.p}); (sound.Cost-fit.Cost)/unit < faultGain+float64(count(e.p.Fits)) {
+			fit.Restore(sound)
+			delete(named, e.r)
+		}
+	}
+}
+
+// needlessMost is the |Γ| of a fault that others may make up for at most.
+const needlessMost = 0.1
 
 // verdictOf is a finding with the trials that led to it, best first.
 type verdictOf struct {

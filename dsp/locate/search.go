@@ -196,7 +196,10 @@ func (f *finder) settle(p *linemodel.Point) {
 		}
 	}
 	if p.Form == linemodel.Step && math.Abs(p.Flat) > 0.5 {
-		try(func() { p.Fits[linemodel.ByRising] = true })
+		try(func() {
+			p.Fits[linemodel.ByRising] = true
+			f.boundLoss(p)
+		})
 	}
 	if p.Form != linemodel.Step {
 		both := func() { p.Fits[linemodel.ByFlat], p.Fits[linemodel.ByRising] = true, true }

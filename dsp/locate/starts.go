@@ -38,6 +38,7 @@ func (f *finder) add(c peak) *linemodel.Point {
 		p := f.NewPoint(s.x, s.form)
 		p.Fits[linemodel.ByPlace] = true
 		s.apply(p)
+		f.boundLoss(p)
 		f.Sample(p)
 		f.Insert(p)
 		f.Evaluate()
@@ -61,6 +62,23 @@ func (f *finder) add(c peak) *linemodel.Point {
 	f.Restore(best)
 	return found
 }
+
+// boundLoss keeps the loss beyond the record that a step may stand behind to what a
+// line of that length may have: with more, any strong reflection that changes over
+// the band would pass for a total one, which hides all behind it.
+func (f *finder) boundLoss(p *linemodel.Point) {
+	if p.Form == linemodel.Step && p.Fits[linemodel.ByRising] {
+		recorded := 2 * real(f.Path.Theta(f.MiddleHz, math.Max(0, p.X)))
+		p.Prior[linemodel.ByRising].Sigma = leastLossNp + lossMayGrow*recorded
+	}
+}
+
+// One standard deviation of the loss beyond the record, there and back: so much,
+// and so many times the record's. Common practice, no source.
+const (
+	leastLossNp = 0.1
+	lossMayGrow = 0.5
+)
 
 func (s start) apply(p *linemodel.Point) {
 	switch s.quantity {
