@@ -122,6 +122,19 @@ func (e excess) significant() bool {
 	return e.middleDB > lossFloorDB+e.endDB+lossShare*e.nominalDB
 }
 
+// beyond says that more is lost than the known wet stretches may, twice what the
+// fit gives them.
+func (e excess) beyond(wet []*linemodel.Point) bool {
+	for _, p := range wet {
+		passes := 0.0
+		for _, t := range p.Through {
+			passes += cmplx.Abs(t) / float64(len(p.Through))
+		}
+		e.endDB -= 20 * math.Log10(math.Max(passes, 1e-6))
+	}
+	return len(wet) > 0 && e.significant()
+}
+
 // noReflectionDB is the local return loss of what reflects nothing of its own:
 // the least that is told apart from nothing, |Γ| of 1e-6.
 const noReflectionDB = 120
@@ -134,7 +147,8 @@ func lossFinding(e excess) Finding {
 		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
 }
 
-// slowed says whether a wet stretch was found: its loss is its own.
+// slowed says whether a wet stretch was found: its loss is its own, and not known
+// to better than its size.
 func slowed(found []Finding) bool {
 	for _, f := range found {
 		if f.Cause == WaterInCable && f.IsFault {

@@ -55,7 +55,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.Findings = append(out.Findings, first.findings...)
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
 	hasMirror = hasMirror && !b.blocked()
-	if hasMirror && lost.significant() && !slowed(out.Findings) {
+	if hasMirror && lost.significant() && (!slowed(out.Findings) || lost.beyond(found.Known)) {
 		out.Findings = append(out.Findings, lossFinding(lost))
 	}
 	b.measure(out.Findings)
