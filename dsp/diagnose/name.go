@@ -150,9 +150,11 @@ func (b *bench) without(points []*linemodel.Point) *linemodel.State {
 	for _, p := range points {
 		fit.Remove(p)
 	}
-	joint, atJoint := b.jointWithin(points)
-	if atJoint && !b.taken(joint) {
-		fit.Insert(soundJoint(fit, joint))
+	if joint, atJoint := b.jointWithin(points); atJoint && !b.taken(joint) {
+		mean, sigma := b.expect(joint, points)
+		p := soundJoint(fit, math.Max(mean-placeReach*sigma, math.Min(points[0].X, mean+placeReach*sigma)))
+		p.Fits[linemodel.ByPlace], p.Prior[linemodel.ByPlace] = true, linemodel.Prior{Mean: mean, Sigma: sigma}
+		fit.Insert(p)
 	}
 	fit.Evaluate()
 	group := around(fit, points[0])
