@@ -152,10 +152,17 @@ func (c *class) step(ctx context.Context, i int) error {
 // pictures draws what a scene shows, as far as a terminal can: return loss.
 func (c *class) pictures(p *page, s *lesson.Scene) error {
 	show := s.Show
-	if c.anythingDrawn && fmt.Sprint(show) == fmt.Sprint(c.drawn) {
+	same := show // but for what only the window shows
+	same.Overlays, same.AgainstEarlier = nil, false
+	for _, view := range []*string{&same.Over, &same.Along} {
+		if *view != "" {
+			*view = "return-loss"
+		}
+	}
+	if c.anythingDrawn && fmt.Sprint(same) == fmt.Sprint(c.drawn) {
 		return nil
 	}
-	c.drawn, c.anythingDrawn = show, true
+	c.drawn, c.anythingDrawn = same, true
 	if show.Over != "" {
 		f := s.Sweep.FrequencyHz
 		low, high := f[0], f[len(f)-1]
