@@ -41,7 +41,7 @@ var allowed = map[string][]string{
 	"downlead/ui/investigation": {"downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/diagnose"},
 	"downlead/ui/report":        {"downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/distance", "downlead/dsp/diagnose", "downlead/ui/investigation", "codeberg.org/go-pdf/fpdf", "golang.org/x/image", "golang.org/x/text", "gonum.org/v1/plot"},
 	"downlead/ui/blind":         {"downlead/cables", "downlead/dsp", "downlead/dsp/diagnose", "downlead/dsp/distance", "downlead/dsp/simulate", "downlead/dsp/sweep"},
-	"downlead/ui/batch":         {"downlead/ui/investigation", "downlead/cables", "downlead/dsp/diagnose", "downlead/dsp/sweep"},
+	"downlead/ui/batch":         {"downlead/ui/investigation", "downlead/cables", "downlead/dsp/diagnose", "downlead/dsp/locate", "downlead/dsp/sweep"},
 	"downlead/ui/lesson":        {"downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/calibration", "downlead/dsp/diagnose", "downlead/dsp/distance", "downlead/dsp/simulate", "downlead/dsp/sweep"},
 	"downlead/ui/traces":        {"downlead/ui/chart", "downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/distance"},
 	"downlead/ui/desk":          {"downlead/ui", "downlead/cables", "downlead/dsp", "gioui.org"},

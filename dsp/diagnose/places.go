@@ -19,8 +19,8 @@ import (
 // reflections and the antenna; every other fault is Unnamed. Wet cable and lossy
 // sections, which show by what lies behind them, it does not look for, nor does it
 // compare with Settings.Baseline. path is line.Path(), made once for all sweeps of
-// the line; it is only read.
-func Places(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.Path, settings Settings) (*Findings, error) {
+// the line; it is only read. prepared keeps what they share; nil: nothing is kept.
+func Places(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.Path, prepared *locate.Prepared, settings Settings) (*Findings, error) {
 	begun := time.Now()
 	if settings.LowHz > 0 || settings.HighHz > 0 {
 		var err error
@@ -29,7 +29,7 @@ func Places(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables
 		}
 	}
 	unstated := line.Load.Kind == cables.Unstated
-	found, err := locate.Find(ctx, s, locate.Line{Path: path, Load: line.Load, OpenEnded: unstated}, locate.Settings{ToM: settings.RangeM})
+	found, err := locate.Find(ctx, s, locate.Line{Path: path, Load: line.Load, OpenEnded: unstated}, locate.Settings{ToM: settings.RangeM, Prepared: prepared})
 	if err != nil {
 		return nil, err
 	}

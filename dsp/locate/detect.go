@@ -22,6 +22,7 @@ type scan struct {
 	shrink    []float64    // what the loss leaves of a full reflection at x
 	used      []complex128 // the residual, left-out points set to 0
 	behind    *behind      // nil: nothing is known of delays behind the line
+	plan      plan
 }
 
 // newScan lays a grid of step cells over [fromM, toM].

@@ -33,6 +33,9 @@ type Settings struct {
 	// with copies of them, and nothing within them becomes a reflection. Seeds are
 	// points that it begins with and judges like any other.
 	Known, Seeds []*linemodel.Point
+	// Prepared keeps what many sweeps of one line and one grid share. nil: nothing is
+	// kept.
+	Prepared *Prepared
 }
 
 // Line is what Find needs to know of the line.
@@ -132,6 +135,8 @@ func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*R
 	if settings.PlaneSigmaM == 0 {
 		settings.PlaneSigmaM = 0.005
 	}
+	var scans []*scan
+	defer func() { settings.Prepared.keep(scans) }()
 	over := false
 	begin := func(seeds ...*linemodel.Point) (*finder, error) {
 		with := settings
@@ -140,6 +145,7 @@ func Find(ctx context.Context, s *sweep.Sweep, line Line, settings Settings) (*R
 		if err != nil {
 			return nil, err
 		}
+		scans = append(scans, f.scan)
 		f.Ended = func() bool {
 			over = over || ctx.Err() != nil
 			return over
@@ -266,7 +272,7 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 		to = math.Min(to, math.Max(0.95*aliasFree, 2*f.Cell(0)))
 	}
 	var err error
-	if f.scan, err = newScan(f.Fit, -0.5*f.Cell(0), to, scanStep); err != nil {
+	if f.scan, err = settings.Prepared.scan(f.Fit, -0.5*f.Cell(0), to, scanStep); err != nil {
 		return nil, err
 	}
 	f.fullTaper = append([]float64(nil), f.scan.transform.Weights()...)

@@ -14,6 +14,7 @@ import (
 
 	"downlead/cables"
 	"downlead/dsp/diagnose"
+	"downlead/dsp/locate"
 	"downlead/dsp/sweep"
 	"downlead/ui/investigation"
 )
@@ -35,6 +36,7 @@ type lineFile struct {
 	stamp    stamp
 	line     *cables.Line
 	path     *cables.Path
+	prepared locate.Prepared
 	judgedBy string
 	err      error
 }
@@ -164,7 +166,7 @@ func (j *Judge) Sweep(ctx context.Context, path string) (row *Row) {
 	row.Points = len(s.FrequencyHz)
 	var found *diagnose.Findings
 	if j.Quick {
-		found, err = diagnose.Places(ctx, s, r.line, r.path, j.Settings)
+		found, err = diagnose.Places(ctx, s, r.line, r.path, &r.prepared, j.Settings)
 	} else {
 		found, err = diagnose.Run(ctx, s, r.line, j.Settings)
 	}
