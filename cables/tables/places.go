@@ -9,17 +9,39 @@ import (
 // Place is a line and a column, counted from 1; the column counts characters.
 type Place struct{ Line, Column int }
 
+// mostNested is how deep a heading may nest for its arrays to be looked up.
+const mostNested = 64
+
 // scanPlaces finds where the keys and headings of a TOML text stand, by paths
-// such as "name", "load", "load.kind", "cable[0]" and "cable[0].id", and how
-// deep its brackets nest. It trusts the text to be TOML: the TOML library,
-// which gives no places for the tables of an array, judges the syntax. Keys of
-// inline tables and of tables inside the tables of an array are left out; a
-// reader falls back to the nearest table above them.
+// such as "name", "load", "load.kind", "cable[0]", "cable[0].id" and
+// "cable[0].maker.name", and how deep its brackets nest. It trusts the text to
+// be TOML: the TOML library, which gives no places for the tables of an array,
+// judges the syntax. Keys of inline tables are left out; a reader falls back to
+// the nearest table above them.
 func scanPlaces(text string) (places map[string]Place, depth int) {
 	places = map[string]Place{}
 	s := placeScanner{text: text}
 	counts := map[string]int{}
 	table := ""
+	// A heading goes on in the last table of each array that it names.
+	path := func(key string) string {
+		if strings.Count(key, ".") > mostNested { // refused for its depth
+			return key
+		}
+		out := ""
+		for rest, more := key, true; more; {
+			var part string
+			part, rest, more = strings.Cut(rest, ".")
+			if out != "" {
+				out += "."
+			}
+			out += part
+			if n := counts[out]; n > 0 && more {
+				out = fmt.Sprintf("%s[%d]", out, n-1)
+			}
+		}
+		return out
+	}
 	for s.at < len(s.text) {
 		s.skip(" \t\r\n")
 		start := s.at
@@ -29,7 +51,7 @@ func scanPlaces(text string) (places map[string]Place, depth int) {
 			s.skipLine()
 		case strings.HasPrefix(s.text[s.at:], "[["):
 			s.at += 2
-			key := s.key()
+			key := path(s.key())
 			table = fmt.Sprintf("%s[%d]", key, counts[key])
 			places[table] = s.place(start)
 			if counts[key]++; counts[key] == 1 {
@@ -39,7 +61,7 @@ func scanPlaces(text string) (places map[string]Place, depth int) {
 			s.skipLine()
 		case s.text[s.at] == '[':
 			s.at++
-			table = s.key()
+			table = path(s.key())
 			places[table] = s.place(start)
 			depth = max(depth, strings.Count(table, "."))
 			s.skipLine()

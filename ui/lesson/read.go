@@ -179,9 +179,11 @@ type raised struct {
 }
 
 func (d *reader) at(t *tables.Table, key string) place {
-	where, found := t.Place(t.PathOf(key))
-	if !found {
-		where, _ = t.Place(t.PathOf(""))
+	path := t.PathOf(key)
+	where, found := t.Place(path)
+	for !found && path != "" { // the nearest table above
+		path = path[:max(strings.LastIndexAny(path, ".["), 0)]
+		where, found = t.Place(path)
 	}
 	if where.Line == 0 {
 		where = tables.Place{Line: 1, Column: 1}
