@@ -16,13 +16,18 @@
 // it that the change modulates, and what bounces. All of that is one place. What
 // all places do together is not a place:
 //
-//	S̄·(b0 + … + b3·q³)     gain and phase of the instrument, its cable, the
-//	                        temperature of the line, to second order and more
-//	G·u·2β, per section     a section that becomes longer or slower by itself
+//	S̄·(b0 + b1·q + b2·q²)   gain and phase of the instrument, and the second order
+//	                        of a lengthening
+//	−j·4πf/c·S̄              the test cable, per metre of electrical length
+//	−j·2β·G·u, per section  a section that becomes longer, slower or lossier
 //	c0 + c1·q               directivity, the connector at the port
 //
 // with S̄ the mean sweep. The deviations of all sweeps from the mean are fitted
-// with these columns by least squares; their coefficients are one per sweep.
+// with these columns by least squares, with real coefficients, one per sweep, each
+// held near 0 by what is known of it beforehand: in many series the sweeps alone do
+// not tell two of these apart. Where everything changes in size by more than an
+// instrument does, a change of what reflects most is tried instead, and the cheaper of
+// the two kept. Points that interference hits in single sweeps are not believed.
 //
 // # Detection
 //
@@ -37,8 +42,10 @@
 //	max_k |P_k(x)|²      by the exponential distribution, for a single jump
 //
 // The strongest joins the columns, all are fitted again, until nothing is left;
-// then what is not needed any more goes. A place behind another that moves in
-// step with it, and not more, is told with it and not by itself.
+// then what is not needed any more goes. The model is not exact: what is 30 dB and
+// more under something stronger and moves only as that, or as its square, is no
+// place. A place behind another that moves in step with it, and not more, is told
+// with it and not by itself.
 //
 // # Symbols and units
 //
