@@ -15,6 +15,8 @@ import (
 // lessonChoice is what the user asks of lesson.
 type lessonChoice struct {
 	check, quantities bool
+	folder            string // for the pictures
+	force             bool
 	feet, ascii       bool
 }
 
@@ -26,6 +28,8 @@ func lessonVerb(ctx context.Context, words []string, out output) (int, error) {
 		list: []option{
 			{"check", "", "work out all that the lesson states, and say what is wrong with it", toSwitch(&c.check)},
 			{"quantities", "", "what the formulas of a lesson may use", toSwitch(&c.quantities)},
+			{"export", "DIR", "write the figures of its steps there (SVG, PNG, CSV) and do nothing else", toText(&c.folder)},
+			{"force", "", "with --export: write into a folder that holds something", toSwitch(&c.force)},
 			{"feet", "", "lengths in feet", toSwitch(&c.feet)},
 			{"ascii", "", "plain characters only", toSwitch(&c.ascii)},
 		}}
@@ -38,6 +42,10 @@ func lessonVerb(ctx context.Context, words []string, out output) (int, error) {
 		return 0, fmt.Errorf("%q is one word too many; usage: %s", operands[1], o.usage())
 	case c.quantities && len(operands) > 0:
 		return 0, errors.New("--quantities stands alone")
+	case c.check && c.folder != "":
+		return 0, errors.New("--check and --export are two things; ask for one")
+	case c.folder != "" && len(operands) == 0:
+		return 0, errors.New("--export needs the lesson: its number or its file")
 	case c.check && len(operands) == 0:
 		return 0, errors.New("--check needs the lesson: its number or its file")
 	}
@@ -53,6 +61,11 @@ func lessonVerb(ctx context.Context, words []string, out output) (int, error) {
 		}
 		_, err := io.WriteString(out.stdout, p.String())
 		return statusPasses, err
+	}
+	if c.folder != "" {
+		if err := mayFill(c.folder, c.force); err != nil {
+			return 0, err
+		}
 	}
 	l, err := lessonOf(operands[0])
 	if err != nil {
@@ -72,11 +85,17 @@ func lessonVerb(ctx context.Context, words []string, out output) (int, error) {
 		if err != nil {
 			return 0, err
 		}
-		p.text("", fmt.Sprintf("%s: %d steps, %d questions; everything that it states can be worked out", l.Title, len(l.Steps), len(l.Questions)))
+		p.text("", fmt.Sprintf("%s; steps: %d, questions: %d; everything that it states can be worked out", l.Title, len(l.Steps), len(l.Questions)))
 		_, err = io.WriteString(out.stdout, p.String())
 		return statusPasses, err
 	}
-	class := &class{choice: &c, bench: bench, out: out, asker: newAsker(ctx, out.stdin, out.stdout)}
+	class := &class{choice: &c, bench: bench, out: out}
+	if c.folder != "" {
+		finished := working(out.stderr, "drawing")
+		defer finished()
+		return statusPasses, class.export(ctx)
+	}
+	class.asker = newAsker(ctx, out.stdin, out.stdout)
 	return statusPasses, class.teach(ctx)
 }
 
