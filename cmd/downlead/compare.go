@@ -14,6 +14,7 @@ import (
 	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
 	"downlead/ui/investigation"
+	"downlead/ui/report"
 )
 
 // compareChoice is what the user asks of compare.
@@ -134,7 +135,7 @@ func (choice *compareChoice) report(line *cables.Line, sides [2]*sweep.Sweep, c 
 	p.text("  BEFORE         ", comparedVerdict(c.Before))
 	p.text("  AFTER          ", comparedVerdict(c.After))
 	if c.Coherent {
-		p.text("  LAID OVER      ", alignedWords(c.Aligned, scale))
+		p.text("  LAID OVER      ", report.Aligned(c.Aligned, scale.scale()))
 	}
 	if len(c.Entries) > 0 {
 		p.heading("What became of it, along the line")
@@ -166,16 +167,4 @@ func comparedVerdict(v diagnose.Verdict) string {
 		return text + fmt.Sprintf(", within the limit of %.2f", v.LimitVSWR)
 	}
 	return text + fmt.Sprintf(", out of the limit of %.2f", v.LimitVSWR)
-}
-
-// alignedWords says what the sweep before was changed by to lie over that after.
-func alignedWords(a diagnose.AlignedBy, scale lengthScale) string {
-	speed := map[bool]string{true: "faster", false: "slower"}[a.Velocity > 0]
-	lead := fmt.Sprintf("%.1f mm", 1000*math.Abs(a.LeadM))
-	if scale == inFeet {
-		lead = fmt.Sprintf("%.2f in", math.Abs(a.LeadM)/metresPerFoot*12)
-	}
-	longer := map[bool]string{true: "longer", false: "shorter"}[a.LeadM > 0]
-	return fmt.Sprintf("line %.3f ± %.3f %% %s, lead %s %s, level %+.2f dB; what is left between them is %.0f dB of full scale",
-		100*math.Abs(a.Velocity), 100*a.VelocitySigma, speed, lead, longer, a.GainDB, a.DiffersDB)
 }

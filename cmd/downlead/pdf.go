@@ -30,6 +30,7 @@ type reportChoice struct {
 	texts          [5]string // site, date, instrument, operator, notes
 	target, figure string
 	style          report.Style
+	beforeRepair   bool
 	force          bool
 }
 
@@ -37,7 +38,8 @@ func (c *reportChoice) options() *options {
 	o := &options{verb: "report", operands: "SWEEP",
 		about: "Writes a PDF to send on: the verdict, the line and both plots, the findings with their\nuncertainty and reasons, what to check, and what is needed to repeat the measurement.\n" +
 			"SWEEP is a saved investigation, or a sweep with the options of its line. The same input\ngives the same file.",
-		list: append(c.line.options(), option{"baseline", "FILE", "an earlier sweep of the same line when it was healthy", toText(&c.baseline)})}
+		list: append(c.line.options(), option{"baseline", "FILE", "an earlier sweep of the same line, healthy or before a repair", toText(&c.baseline)},
+			option{"before-repair", "", "the earlier sweep shows the line before a repair: say whether that worked", toSwitch(&c.beforeRepair)})}
 	o.list = append(o.list, c.standards.options()...)
 	o.list = append(o.list,
 		option{"band", "LOW..HIGH", "use only this band, for example 1710MHz..2170MHz", toBand(&c.low, &c.high)},
@@ -89,7 +91,7 @@ func reportVerb(ctx context.Context, words []string, out output) (int, error) {
 	if choice.target == "" {
 		choice.target = strings.TrimSuffix(path, filepath.Ext(path)) + ".pdf"
 	}
-	in := &report.Input{Program: "downlead, " + commit() + ", findings by schema " + diagnose.Schema}
+	in := &report.Input{Program: programText()}
 	if err := choice.gather(in, path); err != nil {
 		return 0, err
 	}
@@ -147,6 +149,9 @@ func writeWhole(path string, data []byte) error {
 	return sweep.ReplaceFile(path, func(w io.Writer) error { _, err := io.Copy(w, bytes.NewReader(data)); return err })
 }
 
+// programText says in a report which build made it.
+func programText() string { return "downlead, " + commit() + ", findings by schema " + diagnose.Schema }
+
 // gather reads the investigation at path, or the sweep there and what the options
 // name.
 func (c *reportChoice) gather(in *report.Input, path string) error {
@@ -175,6 +180,12 @@ func (c *reportChoice) gather(in *report.Input, path string) error {
 			return err
 		}
 		d.Every = max(1, (len(used.FrequencyHz)-1)/(c.points-1))
+	}
+	if c.beforeRepair {
+		if d.Baseline.Sweep == nil {
+			return errors.New("--before-repair goes with an earlier sweep; name it with --baseline")
+		}
+		d.Earlier = investigation.BeforeRepair
 	}
 	for i, into := range []*string{&d.Site, &d.Date, &d.Instrument, &d.Operator, &d.Notes} {
 		if c.texts[i] != "" {

@@ -24,7 +24,7 @@ const hasWindow = true
 // before the program ends: the systems want windows on the main thread.
 func openWindow(ctx context.Context, choice windowChoice) error {
 	window := new(app.Window)
-	options := desk.Options{Notify: window.Invalidate, CloseWindow: func() { window.Perform(system.ActionClose) }}
+	options := desk.Options{Notify: window.Invalidate, Program: programText(), CloseWindow: func() { window.Perform(system.ActionClose) }}
 	if folder, err := os.UserConfigDir(); err == nil {
 		options.RecentFile = filepath.Join(folder, "downlead", "recent.txt")
 		options.StateFolder = filepath.Join(folder, "downlead", "unsaved")

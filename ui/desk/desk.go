@@ -54,23 +54,25 @@ type Desk struct {
 
 	compared compared
 
-	views   views
-	panes   panes
-	top     topBar
-	about   aboutPane
-	sources sources
-	editor  lineEditor
-	picker  picker
-	plots   plots
-	line    lineView
-	strip   strip
-	cards   cards
-	browser browser
-	help    help
-	notices notices
-	catalog *cables.Catalogue
-	recent  *recent
-	hints   bool // the three hints of the first run are shown
+	views     views
+	panes     panes
+	top       topBar
+	about     aboutPane
+	sources   sources
+	editor    lineEditor
+	picker    picker
+	plots     plots
+	line      lineView
+	strip     strip
+	cards     cards
+	browser   browser
+	help      help
+	notices   notices
+	reporting reporting
+	program   string // which build this is
+	catalog   *cables.Catalogue
+	recent    *recent
+	hints     bool // the three hints of the first run are shown
 }
 
 // look is how the user wants things to look.
@@ -96,11 +98,13 @@ type Options struct {
 	Folder string
 	// Now is the clock; nil: the system's.
 	Now func() time.Time
+	// Program says in a report which build made it; "": nothing.
+	Program string
 }
 
 // New returns an empty desk. It owns a text shaper and serves one goroutine.
 func New(o Options) *Desk {
-	d := &Desk{notify: o.Notify, now: o.Now, selected: -1, look: look{scale: 1}}
+	d := &Desk{notify: o.Notify, now: o.Now, program: o.Program, selected: -1, look: look{scale: 1}}
 	if d.now == nil {
 		d.now = time.Now
 	}
@@ -121,6 +125,7 @@ func New(o Options) *Desk {
 		catalogue, _ = cables.Embedded()
 	}
 	d.catalog = catalogue
+	d.reporting.job.Notify = d.notify
 	d.init()
 	return d
 }
@@ -146,6 +151,7 @@ func (d *Desk) Close() {
 	d.correcting.Wait()
 	d.compared.job.Wait()
 	d.file.saving.Wait()
+	d.reporting.job.Wait()
 	d.file.keeping.Wait()
 	if d.history.Changed() && !d.file.dropped {
 		_ = d.file.keeper.Keep(d.file.path, d.document()) // nobody is left to be told
@@ -154,7 +160,7 @@ func (d *Desk) Close() {
 
 // busy says whether anything runs in the background.
 func (d *Desk) busy() bool {
-	for _, running := range []func() (time.Time, bool){d.picture.Running, d.diagnosis.Running, d.answering.Running, d.opening.Running, d.correcting.Running, d.compared.job.Running, d.file.saving.Running} {
+	for _, running := range []func() (time.Time, bool){d.picture.Running, d.diagnosis.Running, d.answering.Running, d.opening.Running, d.correcting.Running, d.compared.job.Running, d.file.saving.Running, d.reporting.job.Running} {
 		if _, yes := running(); yes {
 			return true
 		}

@@ -36,6 +36,7 @@ func commands() []command {
 		{"S", ctrl, "Ctrl S", "save the investigation", func(d *Desk, _ layout.Context) { d.save() }},
 		{"S", ctrl | shift, "Ctrl Shift S", "save it elsewhere", func(d *Desk, _ layout.Context) { d.browse(pickSave) }},
 		{"L", ctrl | shift, "Ctrl Shift L", "save the line by itself", func(d *Desk, _ layout.Context) { d.saveLine() }},
+		{"P", ctrl, "Ctrl P", "write the report as a PDF", func(d *Desk, _ layout.Context) { d.report() }},
 		{"Z", ctrl, "Ctrl Z", "undo", func(d *Desk, _ layout.Context) { d.undo() }},
 		{"Z", ctrl | shift, "Ctrl Shift Z", "do again what was undone", func(d *Desk, _ layout.Context) { d.redo() }},
 		{"Y", ctrl, "Ctrl Y", "do again what was undone", func(d *Desk, _ layout.Context) { d.redo() }},
@@ -140,6 +141,8 @@ func (d *Desk) escape() {
 		d.help.open = false
 	case d.browser.open:
 		d.closeBrowser()
+	case d.isReporting():
+		d.stopReport()
 	default:
 		if _, running := d.diagnosis.Running(); running {
 			d.diagnosis.Stop()

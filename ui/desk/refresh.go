@@ -188,6 +188,7 @@ func (d *Desk) take() {
 		}
 		d.refresh()
 	}
+	d.takeReport()
 	if r, ok := d.picture.Take(); ok {
 		if r.Err != nil {
 			d.drawErr = r.Err

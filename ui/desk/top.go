@@ -32,6 +32,13 @@ func (d *Desk) updateTop(gtx layout.Context) {
 	for d.top.save.Clicked(gtx) {
 		d.save()
 	}
+	for d.reporting.click.Clicked(gtx) {
+		if d.isReporting() {
+			d.stopReport()
+		} else {
+			d.report()
+		}
+	}
 	for d.top.keys.Clicked(gtx) {
 		d.help.open = true
 	}
@@ -180,6 +187,7 @@ func (d *Desk) layoutTop(gtx layout.Context) layout.Dimensions {
 			layout.Flexed(0.7, pair(verdict, verdictColor, why)),
 			button(&d.top.open, theme.Button{Text: "Open…"}),
 			button(&d.top.save, theme.Button{Text: "Save", Off: !d.canSave()}),
+			button(&d.reporting.click, d.reportButton()),
 			button(&d.top.undo, theme.Button{Text: "Undo", Off: !canUndo}),
 			button(&d.top.redo, theme.Button{Text: "Redo", Off: !canRedo}),
 			button(&d.top.keys, theme.Button{Text: "Keys F1"}))

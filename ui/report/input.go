@@ -24,8 +24,10 @@ type Input struct {
 	Corrected *sweep.Sweep           // that of the document, corrected; nil: by its standards
 	Terms     *calibration.ErrorTerms
 	Findings  *diagnose.Findings // of Corrected, in the document's band and of its points; nil: by diagnose.Run
-	Notes     []string           // what else a reader should know
-	Program   string             // which build made it; "": not told
+	// Comparison with the earlier sweep, if there is one; nil: by diagnose.Compare.
+	Comparison *diagnose.Comparison
+	Notes      []string // what else a reader should know
+	Program    string   // which build made it; "": not told
 
 	used *sweep.Sweep // that the findings come from
 }
@@ -56,8 +58,18 @@ func Prepare(ctx context.Context, in Input) (*Input, error) {
 		return nil, err
 	}
 	if in.Findings == nil {
-		if in.Findings, err = diagnose.Run(ctx, in.used, d.Line, diagnose.Settings{Baseline: d.Baseline.Sweep, LowHz: d.BandHz[0], HighHz: d.BandHz[1]}); err != nil {
+		if in.Findings, err = diagnose.Run(ctx, in.used, d.Line, diagnose.Settings{Baseline: d.HealthyBaseline(), LowHz: d.BandHz[0], HighHz: d.BandHz[1]}); err != nil {
 			return nil, err
+		}
+	}
+	if d.Baseline.Sweep != nil && in.Comparison == nil {
+		now := diagnose.Taken{Sweep: in.used}
+		if d.HealthyBaseline() == nil { // found without a baseline
+			now.Findings = in.Findings
+		}
+		in.Comparison, err = diagnose.Compare(ctx, diagnose.Taken{Sweep: d.Baseline.Sweep}, now, d.Line, diagnose.Settings{LowHz: d.BandHz[0], HighHz: d.BandHz[1]})
+		if err != nil && ctx.Err() == nil {
+			in.Notes = append(slices.Clone(in.Notes), fmt.Sprintf("the earlier sweep cannot be compared: %v", err))
 		}
 	}
 	return &in, ctx.Err()

@@ -8,42 +8,106 @@ import (
 
 	"downlead/cables"
 	"downlead/dsp/calibration"
+	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
+	"downlead/ui/investigation"
 )
 
 // beforeAndAfter compares with the earlier sweep.
 func (b *book) beforeAndAfter(s *sheet) {
-	before := b.Document.Baseline.Sweep
-	if before == nil {
+	c := b.Comparison
+	if b.Document.Baseline.Sweep == nil {
 		return
 	}
-	s.chapter("Before and now", 6*bodyLeading+plotHeight)
-	now := b.Findings.Verdict
-	row := func(name string, measured *sweep.Sweep) []cell {
-		text := []cell{{text: name, strong: true}}
-		vswr, atHz, err := measured.WorstVSWR(now.LowHz, now.HighHz)
-		if err != nil {
-			return append(text, cell{text: "not in the judged band"}, cell{}, cell{}, cell{})
+	s.chapter("Before and now", 8*bodyLeading+plotHeight)
+	switch {
+	case c == nil:
+		s.paragraph("The two sweeps cannot be compared, see Worth knowing.")
+	case b.Document.Earlier == investigation.BeforeRepair:
+		clr := s.colours.Ink
+		switch c.Repair {
+		case diagnose.Repaired:
+			clr = s.colours.In
+		case diagnose.PartlyRepaired, diagnose.NotRepaired:
+			clr = s.colours.Out
 		}
-		vswr = math.Min(vswr, 9999)
-		rl := sweep.ReturnLossFromVSWR(vswr)
-		verdict, clr := "", s.colours.Ink
-		if now.LimitVSWR > 0 {
-			verdict, clr = "within the limit", s.colours.In
-			if vswr > now.LimitVSWR {
-				verdict, clr = "out of the limit", s.colours.Out
-			}
-		}
-		return append(text, cell{text: VSWR(vswr)}, cell{text: fmt.Sprintf("%.1f dB", rl)}, cell{text: Frequency(atHz)}, cell{text: verdict, color: clr})
+		s.text(s.left(), s.inner(), "Repaired: "+c.Repair.Words(), written{strong: true, color: clr})
+		s.paragraph(upper(c.Reason) + ".")
+	case !c.Coherent:
+		s.paragraph(upper(c.Reason) + ".")
+	default:
+		s.paragraph(upper(c.LimitWords()) + ".")
 	}
-	s.table([]column{{title: "sweep", width: 1}, {title: "worst", width: 1}, {title: "return loss", width: 1}, {title: "at", width: 1}, {title: "limit", width: 1}},
-		[][]cell{row("earlier", before), row("now", without(b.Sweep, b.Findings.LeftOutHz))})
-	s.skip(grid / 2)
-	s.paragraph(fmt.Sprintf("Judged from %s to %s in both. The earlier sweep is taken as it was saved.", Frequency(now.LowHz), Frequency(now.HighHz)))
+	if c != nil {
+		b.verdicts(s, c)
+		b.entries(s, c)
+	}
 	for _, figure := range b.changeFigures() {
 		s.skip(2 * grid)
 		s.drawing(figure.height, figure.draw)
 	}
+	if c != nil && c.Coherent {
+		s.skip(grid)
+		s.text(s.left(), s.inner(), "To be compared, the earlier sweep was laid over the one now: "+Aligned(c.Aligned, b.scale)+". The plots show it as it was measured.", written{color: s.colours.Quiet})
+	}
+	if c != nil && len(c.Warnings) > 0 {
+		s.skip(grid)
+		s.items(c.Warnings)
+	}
+}
+
+// verdicts are those of both sweeps.
+func (b *book) verdicts(s *sheet, c *diagnose.Comparison) {
+	row := func(name string, v diagnose.Verdict) []cell {
+		verdict := cell{text: "no limit set"}
+		switch {
+		case v.LimitVSWR == 0:
+		case v.Passes:
+			verdict = cell{text: fmt.Sprintf("within the limit of %.2f", v.LimitVSWR), color: s.colours.In}
+		default:
+			verdict = cell{text: fmt.Sprintf("out of the limit of %.2f", v.LimitVSWR), color: s.colours.Out}
+		}
+		return []cell{{text: name, strong: true}, {text: VSWR(v.WorstVSWR)}, {text: fmt.Sprintf("%.1f dB", sweep.ReturnLossFromVSWR(v.WorstVSWR))}, {text: Frequency(v.AtHz)}, verdict}
+	}
+	s.table([]column{{title: "sweep", width: 1}, {title: "worst", width: 1}, {title: "return loss", width: 1}, {title: "at", width: 1}, {title: "limit", width: 1.4}}, [][]cell{row("earlier", c.Before), row("now", c.After)})
+}
+
+// entries are the places at which something is to be told.
+func (b *book) entries(s *sheet, c *diagnose.Comparison) {
+	if !c.Coherent {
+		return
+	}
+	s.heading("What became of it, along the line", 4*bodyLeading)
+	if len(c.Entries) == 0 {
+		s.paragraph("Nothing along the line has changed.")
+		return
+	}
+	var rows [][]cell
+	for i := range c.Entries {
+		e := &c.Entries[i]
+		where := b.scale.Place(diagnose.Finding{DistanceM: e.DistanceM, SigmaM: e.SigmaM, ExtentM: e.ExtentM})
+		clr := s.colours.Ink
+		switch e.Kind {
+		case diagnose.EntryNew, diagnose.EntryGrown:
+			clr = s.colours.Out
+		case diagnose.EntryGone, diagnose.EntryWeaker:
+			clr = s.colours.In
+		}
+		rows = append(rows, []cell{{text: string(e.Kind), strong: true, color: clr}, {text: where}, {text: e.Place}, {text: e.Sentence}})
+	}
+	s.table([]column{{title: "now", width: 9 * grid, fixed: true}, {title: "from the test port", width: 1}, {title: "place", width: 1}, {title: "in words", width: 2.4}}, rows)
+}
+
+// Aligned says what the sweep before was changed by to lie over that after.
+func Aligned(a diagnose.AlignedBy, scale Scale) string {
+	speed := map[bool]string{true: "faster", false: "slower"}[a.Velocity > 0]
+	lead := fmt.Sprintf("%.1f mm", 1000*math.Abs(a.LeadM))
+	if scale == InFeet() {
+		lead = fmt.Sprintf("%.2f in", math.Abs(a.LeadM)/metresPerFoot*12)
+	}
+	longer := map[bool]string{true: "longer", false: "shorter"}[a.LeadM > 0]
+	return fmt.Sprintf("line %.3f ± %.3f %% %s, lead %s %s, level %+.2f dB; what is left between them is %.0f dB of full scale",
+		100*math.Abs(a.Velocity), 100*a.VelocitySigma, speed, lead, longer, a.GainDB, a.DiffersDB)
 }
 
 // changeFigures are both sweeps alone, over frequency and along the line.

@@ -14,6 +14,7 @@ import (
 
 	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
+	"downlead/ui/investigation"
 	"downlead/ui/theme"
 )
 
@@ -163,6 +164,29 @@ func TestErrorBarsByHand(t *testing.T) {
 	in := healthy(t)
 	if text := textOf(t, made(t, in, Style{})); !strings.Contains(text, "the residual directivity is not known") || !strings.Contains(text, "No fault: nothing on the line reflects more than it should as built.") {
 		t.Errorf("without a residual, and without a fault:\n%s", text)
+	}
+}
+
+// A comparison says whether a repair worked only where there was one.
+func TestBeforeAndNow(t *testing.T) {
+	in := input(t)
+	text := textOf(t, made(t, in, Style{}))
+	for _, want := range []string{"Before and now", "Worst VSWR 2.21 then, 1.83 now, still out of the limit of 1.50.", "earlier VSWR 2.21 8.5 dB 1722 MHz out of the limit of 1.50", "gone 31.27 ± 0.09 m in feeder dent or kink is gone: return loss 20.1 dB then, over 40 dB now",
+		"line 0.012 ± 0.003 % faster, lead 4.2 mm shorter, level +0.13 dB; what is left between them is -52 dB of full scale"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q is missing in\n%s", want, text)
+		}
+	}
+	if strings.Contains(text, "Repaired") {
+		t.Error("a repair is judged that nobody spoke of")
+	}
+	in.Document.Earlier = investigation.BeforeRepair
+	if text := textOf(t, made(t, in, Style{Feet: true})); !strings.Contains(text, "Repaired: partly One fault of two is gone.") || !strings.Contains(text, "gone 102.59 ± 0.30 ft in feeder") || !strings.Contains(text, "lead 0.17 in shorter") {
+		t.Errorf("after a repair, in feet:\n%s", text)
+	}
+	in.Comparison.Coherent, in.Comparison.Reason = false, "the sweeps are of two lines"
+	if text := textOf(t, made(t, in, Style{})); strings.Contains(text, "What became of it") || !strings.Contains(text, "The sweeps are of two lines.") {
+		t.Errorf("two that do not fit:\n%s", text)
 	}
 }
 

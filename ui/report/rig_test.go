@@ -75,6 +75,10 @@ func input(t *testing.T) Input {
 			{DistanceM: 102.8, SigmaM: 0.13, Cause: diagnose.Ghost, Confidence: 0.85, ReturnLossDB: 44.9, PhaseDeg: -5, GhostOf: []float64{51.4, 0}},
 		},
 	}}
+	in.Comparison = &diagnose.Comparison{Repair: diagnose.PartlyRepaired, Reason: "one fault of two is gone", Coherent: true,
+		Before: diagnose.Verdict{WorstVSWR: 2.21, AtHz: 1722e6, LimitVSWR: 1.5, LowHz: 1710e6, HighHz: 2170e6}, After: in.Findings.Verdict,
+		Aligned: diagnose.AlignedBy{Velocity: 1.2e-4, VelocitySigma: 3e-5, LeadM: -0.0042, GainDB: 0.13, DifferedDB: -31, DiffersDB: -52},
+		Entries: []diagnose.Entry{{Kind: diagnose.EntryGone, DistanceM: 31.27, SigmaM: 0.09, Place: "in feeder", CauseBefore: diagnose.DentOrKink, Sentence: "dent or kink is gone: return loss 20.1 dB then, over 40 dB now"}}}
 	in.Document = in.Document.Decide(&in.Findings.Findings[0], func(d *investigation.Decision) {
 		d.State, d.Name, d.Note = investigation.Accepted, "wet joint", "seen through binoculars"
 	})
