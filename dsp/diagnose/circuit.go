@@ -3,6 +3,7 @@ package diagnose
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 	"sort"
 
 	"downlead/cables"
@@ -175,9 +176,9 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 	s := b.screen(points)
 	from, to := b.seen(points)
 	joint, atJoint := b.jointWithin(points)
-	place, placeS := b.expect(joint, points)
 	var out []trial
-	attempt := func(c *circuit, recorded bool) {
+	attempt := func(c *circuit, recorded bool, joint float64) {
+		place, placeS := b.expect(joint, points)
 		proto := fit.NewPoint(points[0].X, c.form)
 		c.shape(proto, fit.MiddleHz)
 		grid := s.places(from, to)
@@ -197,6 +198,9 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			if !recorded && atJoint {
 				t.score -= b.byChance(joint)
 			}
+			if c.cause == DentOrKink && b.inDevice(p.X) {
+				t.score -= noCableThere
+			}
 			if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
 				t.score -= 8 // a capacitance without loss is not water
 			}
@@ -206,11 +210,13 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 		}
 	}
 	for _, c := range circuits() {
-		if c.needsJoint && atJoint {
-			attempt(&c, true)
+		if c.needsJoint {
+			for _, x := range b.jointsWithin(points) {
+				attempt(&c, true, x)
+			}
 		}
 		if !c.needsJoint || !atJoint {
-			attempt(&c, false)
+			attempt(&c, false, joint)
 		}
 	}
 	return out
@@ -226,6 +232,20 @@ func (b *bench) jointWithin(points []*linemodel.Point) (joint float64, ok bool) 
 	x := points[0].X
 	joint, ok = nearest(b.joints, x)
 	return joint, ok && math.Abs(joint-x) < b.fit.Cell(x)+5*placeSigma(joint)
+}
+
+// jointsWithin lists the joints that the sweep does not tell from the points' place,
+// nearest first, no more than the two ends of a device.
+func (b *bench) jointsWithin(points []*linemodel.Point) []float64 {
+	x := points[0].X
+	var out []float64
+	for _, joint := range b.joints {
+		if math.Abs(joint-x) < b.fit.Cell(x)+5*placeSigma(joint) {
+			out = append(out, joint)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return math.Abs(out[i]-x) < math.Abs(out[j]-x) })
+	return out[:min(2, len(out))]
 }
 
 // size is how much the points reflect together at the middle of the span, and
@@ -294,6 +314,9 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 		joint := soundJoint(fit, x)
 		fit.Insert(joint)
 	}
+	if !p.Form.Ends() {
+		b.soundDevices(p.X)
+	}
 	if excess := p.ExcessM(); excess != 0 {
 		// What lies behind a slow stretch was seen too far out.
 		for _, q := range fit.Points {
@@ -306,6 +329,21 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 	fit.Evaluate()
 	if b.through(p) {
 		fit.QuickFitLoad()
+	}
+}
+
+// soundDevices puts a sound one where the record has a device near x and the fit
+// has none: its reflection and that of a fault at its connector are seen as one.
+func (b *bench) soundDevices(x float64) {
+	fit := b.fit
+	for _, s := range b.path.Spans {
+		middle := s.StartM + s.LengthM/2
+		if s.Device == nil || math.Abs(middle-x) > 2*fit.Cell(x) || slices.ContainsFunc(fit.Points, func(q *linemodel.Point) bool {
+			return q.Form == linemodel.Series && !q.Fits[linemodel.ByPlace] && math.Abs(q.X-middle) < 0.03
+		}) {
+			continue
+		}
+		fit.Insert(soundDevice(fit, s.Device.ReturnLossDB, middle))
 	}
 }
 

@@ -156,6 +156,7 @@ func (b *bench) without(points []*linemodel.Point) *linemodel.State {
 		p.Fits[linemodel.ByPlace], p.Prior[linemodel.ByPlace] = true, linemodel.Prior{Mean: mean, Sigma: sigma}
 		fit.Insert(p)
 	}
+	b.soundDevices(points[0].X)
 	fit.Evaluate()
 	group := around(fit, points[0])
 	for range 2 {

@@ -43,6 +43,9 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 		case p.Ratio > dentMostRatio:
 			t.score -= 8
 		}
+		if b.inDevice(p.X + p.Extent/2) {
+			t.score -= noCableThere
+		}
 		if atJoint {
 			t.score -= b.byChance(joint)
 		}
@@ -51,6 +54,13 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 	}
 	return out
 }
+
+// inDevice says whether x lies within a device of the record.
+func (b *bench) inDevice(x float64) bool { return b.path.Spans[b.fit.SpanAt(x)].Device != nil }
+
+// noCableThere is what it costs a dent to be in a device, whose housing has no cable
+// to kink, natural units: only the place may be off.
+const noCableThere = 8
 
 // How a dent or kink usually is: so long, and no nearer to the cable's own
 // impedance.
