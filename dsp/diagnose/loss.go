@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -44,13 +45,21 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 		for i := range found {
 			if r := &found[i]; r.Kind == locate.AtFarEnd && len(r.Points) > 0 && r.ReturnLossDB < strongest {
 				strongest = r.ReturnLossDB
-				first := r.Points[0]
+				first, end := r.Points[0], r.Points[0]
 				for _, p := range r.Points {
 					if p.X < first.X {
 						first = p
 					}
+					if fit.RMS(p) > fit.RMS(end) {
+						end = p
+					}
 				}
-				gamma = first.Local
+				// What stands for the end may begin well in front of it: the way
+				// between the two has its recorded loss.
+				gamma = slices.Clone(first.Local)
+				for k := range gamma {
+					gamma[k] *= complex(cmplx.Abs(first.Phasor[k]/end.Phasor[k]), 0)
+				}
 			}
 		}
 	case cables.Antenna:

@@ -6,6 +6,7 @@ import (
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
 	"downlead/dsp/simulate"
 )
 
@@ -51,5 +52,33 @@ func TestLossBesideWetCable(t *testing.T) {
 	}
 	if wet != 1 || lossy != 1 || len(faultsOf(found)) != 2 {
 		t.Error("want wet cable and a lossy section")
+	}
+}
+
+// Where the points that stand for a shorted end begin two metres in front of it,
+// the recorded loss of these two metres is no excess.
+func TestNoExcessInFrontOfTheEnd(t *testing.T) {
+	line := clearLine(cables.Short).Line
+	path, err := line.Path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var hz []float64
+	for k := range 201 {
+		hz = append(hz, 400e6+float64(k)*4e6)
+	}
+	fit := linemodel.NewFit(path, hz, make([]complex128, len(hz)))
+	first := fit.NewPoint(17, linemodel.Series)
+	end := fit.NewPoint(19, linemodel.Step)
+	end.Flat = -1
+	for _, p := range []*linemodel.Point{first, end} {
+		fit.Sample(p)
+		fit.Insert(p)
+	}
+	fit.Evaluate()
+	lost, ok := excessLoss(fit, []locate.Reflection{{Kind: locate.AtFarEnd, Points: []*linemodel.Point{end, first}}}, line)
+	way := 2 * 2 * lossDB(t, "braid", fit.MiddleHz)
+	if !ok || math.Abs(lost.middleDB)+math.Abs(lost.baseDB) > 0.02*way {
+		t.Errorf("excess of %.2f dB + %.2f dB (%v), want none; the way between loses %.2f dB", lost.middleDB, lost.baseDB, ok, way)
 	}
 }
