@@ -61,11 +61,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		return nil
 	}
 	held := fit.Save()
-	nominal := 0.0
-	for _, s := range b.path.Spans {
-		nominal += 2 * s.Medium.AttenuationNp(fit.MiddleHz) * s.LengthM
-	}
-	soundLoss := 0.01 + 0.05*nominal
+	soundLoss := soundLossNp(fit, length)
 	local := b.screen(instead)
 	var out []trial
 	attempt := func(c *circuit, speaks Cause, lossSigma, prior float64) {

@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -68,12 +69,7 @@ func (b *bench) cleanEnd(found *locate.Result) bool {
 	if len(crowd) == 0 {
 		return false
 	}
-	slices.SortFunc(crowd, func(p, q *linemodel.Point) int {
-		if fit.RMS(p) > fit.RMS(q) {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(crowd, func(p, q *linemodel.Point) int { return cmp.Compare(fit.RMS(q), fit.RMS(p)) })
 	h := &endHypothesis{form: linemodel.OpenEnd, lossSigma: soundLossNp(fit, length)}
 	if b.load == cables.Short {
 		h.form = linemodel.ShortEnd
