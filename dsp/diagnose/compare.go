@@ -100,6 +100,8 @@ type Entry struct {
 	SmallestDB float64 `json:"smallest_db"`
 	DelayS     float64 `json:"delay_s"` // what lies behind comes so much later, there and back; negative: earlier
 	Sentence   string  `json:"sentence"`
+
+	behind bool // the levels are those of what lies behind
 }
 
 // IsFault says whether a fault was found there, before or after.
@@ -401,7 +403,7 @@ func (c *comparing) add(before, after *Finding, told []bool) {
 	// What passes through less is a fault that grew, though what is behind it is weaker.
 	grown := e.GrownDB
 	if ch != nil && (ch.Kind == changeWeaker || ch.Kind == changeDelayed) {
-		grown = -grown
+		grown, e.behind = -grown, true
 		if ch.Kind == changeDelayed {
 			grown = math.Copysign(math.Max(math.Abs(grown), grownDB+1), e.DelayS)
 		}

@@ -25,8 +25,15 @@ func (e *Entry) seenDB(db float64) string {
 	return fmt.Sprintf("%.1f dB", db)
 }
 
-// levels says both local return losses of an entry.
+// levels says both local return losses of an entry. What shows only by what it does
+// to all behind it has none worth telling.
 func (e *Entry) levels() string {
+	if math.Min(e.BeforeDB, e.AfterDB) > nothingDB {
+		return "which shows by what lies behind it"
+	}
+	if e.behind {
+		return fmt.Sprintf("what lies there and behind comes back %.1f dB %s now", math.Abs(e.GrownDB), map[bool]string{true: "stronger", false: "weaker"}[e.GrownDB > 0])
+	}
 	return "return loss " + e.seenDB(e.BeforeDB) + " then, " + e.seenDB(e.AfterDB) + " now"
 }
 
@@ -135,6 +142,9 @@ func (c *comparing) judge() {
 		}
 		parts = append(parts, fmt.Sprintf("%s %s, %s", e.at(), became, e.levels()))
 	}
+	if k := strongest(out.Entries); k != nil {
+		parts = append(parts, fmt.Sprintf("besides, where no fault is found (%s), %s", k.Place, k.Sentence))
+	}
 	limits := out.LimitWords()
 	misses := out.After.LimitVSWR > 0 && !out.After.Passes
 	switch {
@@ -159,7 +169,22 @@ func (c *comparing) judge() {
 	default:
 		out.Repair = CannotBeSaid
 	}
+	if misses && len(c.before) > 0 && len(gone) == len(c.before) && len(fresh) == 0 {
+		parts = append(parts, "the limit is still missed, by something else")
+	}
 	out.Reason = strings.Join(append(parts, limits), "; ")
+}
+
+// strongest is the entry with the strongest reflection of those where no fault was
+// found; nil without any.
+func strongest(entries []Entry) *Entry {
+	var best *Entry
+	for i := range entries {
+		if e := &entries[i]; !e.IsFault() && (best == nil || math.Min(e.BeforeDB, e.AfterDB) < math.Min(best.BeforeDB, best.AfterDB)) {
+			best = e
+		}
+	}
+	return best
 }
 
 // LimitWords says both verdicts.

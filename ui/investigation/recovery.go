@@ -1,6 +1,7 @@
 package investigation
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"os"
@@ -200,5 +201,16 @@ func alive(process int) bool {
 		return true // FindProcess opens it
 	}
 	err = p.Signal(syscall.Signal(0))
-	return err == nil || errors.Is(err, os.ErrPermission)
+	return (err == nil || errors.Is(err, os.ErrPermission)) && !ended(process)
+}
+
+// ended says whether a process has ended and only its number is still kept,
+// because its parent did not ask for it yet. Only Linux tells.
+func ended(process int) bool {
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", process))
+	if err != nil {
+		return false
+	}
+	_, state, _ := strings.Cut(string(stat[max(0, bytes.LastIndexByte(stat, ')')):]), " ") // the name before may hold anything
+	return strings.HasPrefix(state, "Z") || strings.HasPrefix(state, "X")
 }

@@ -21,8 +21,8 @@ func keptBy(t *testing.T, path string, process int) {
 	write(t, path, strings.Replace(text, own, fmt.Sprintf("process = %d\n", process), 1))
 }
 
-// ended returns the number of a process that is no more.
-func ended(t *testing.T) int {
+// endedProcess returns the number of a process that is no more.
+func endedProcess(t *testing.T) int {
 	t.Helper()
 	child := exec.Command(must(os.Executable()), "-test.run", "^$")
 	check(t, child.Run())
@@ -53,7 +53,7 @@ func TestUnsavedIsKeptWhole(t *testing.T) {
 	if got := Recoveries(own); len(got) > 0 {
 		t.Errorf("offered while its window runs: %+v", got)
 	}
-	write(t, path, strings.Replace(string(must(os.ReadFile(path))), fmt.Sprintf("process = %d\n", parent), fmt.Sprintf("process = %d\n", ended(t)), 1))
+	write(t, path, strings.Replace(string(must(os.ReadFile(path))), fmt.Sprintf("process = %d\n", parent), fmt.Sprintf("process = %d\n", endedProcess(t)), 1))
 	got := Recoveries(own)
 	if len(got) != 1 || got[0].Of != "" || !got[0].At.Equal(k.Now()) {
 		t.Fatalf("offered %+v", got)
@@ -96,7 +96,7 @@ func TestChangesAreKeptBeside(t *testing.T) {
 	d.Site = "another"
 	check(t, k.Keep(path, d))
 	beside := filepath.Join(folder, ".x.unsaved.toml")
-	keptBy(t, beside, ended(t))
+	keptBy(t, beside, endedProcess(t))
 	r, ok := RecoveryOf(path)
 	if !ok || r.Of != path || r.Path != beside {
 		t.Fatalf("%+v, %v", r, ok)
@@ -112,7 +112,7 @@ func TestChangesAreKeptBeside(t *testing.T) {
 	if _, ok := RecoveryOf(path); ok {
 		t.Error("two states are kept")
 	}
-	keptBy(t, onlyKept(t, own), ended(t))
+	keptBy(t, onlyKept(t, own), endedProcess(t))
 	if got := Recoveries(own); len(got) != 1 || got[0].Of != path {
 		t.Errorf("offered %+v", got)
 	}
@@ -131,5 +131,26 @@ func TestChangesAreKeptBeside(t *testing.T) {
 	write(t, beside, "[")
 	if _, ok := RecoveryOf(path); ok {
 		t.Error("a broken file counts as kept")
+	}
+}
+
+// A process that nobody waits for keeps its number after its end.
+func TestEndedProcessesAreNotAlive(t *testing.T) {
+	child := exec.Command(must(os.Executable()), "-test.run", "^$")
+	check(t, child.Start())
+	if _, err := os.ReadFile("/proc/self/stat"); err == nil {
+		for range 1000 {
+			if ended(child.Process.Pid) {
+				break
+			}
+			time.Sleep(10 * time.Millisecond)
+		}
+		if alive(child.Process.Pid) {
+			t.Error("a process that has ended counts as alive until its parent asks for it")
+		}
+	}
+	check(t, child.Wait())
+	if alive(child.Process.Pid) || !alive(os.Getppid()) {
+		t.Error("alive and ended are mixed up")
 	}
 }
