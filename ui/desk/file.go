@@ -233,11 +233,11 @@ func (d *Desk) holdAgainst() {
 
 // offer shows that something was kept, and lets the user take it up.
 func (d *Desk) offer(r investigation.Recovery) {
-	what := "an investigation that was never saved"
+	what, kept := "an investigation that was never saved", "it was"
 	if r.Of != "" {
-		what = "changes of " + r.Of + " that were not saved"
+		what, kept = "changes of "+r.Of+" that were not saved", "they were"
 	}
-	d.notices.add(notice{text: fmt.Sprintf("The program ended with %s; they were kept on %s.", what, r.At.Local().Format("2 January 2006, 15:04")),
+	d.notices.add(notice{text: fmt.Sprintf("The program ended with %s; %s kept on %s.", what, kept, r.At.Local().Format("2 January 2006, 15:04")),
 		acts: []act{{"take up", func(d *Desk) { d.takeUp(r) }}, {"throw away", func(d *Desk) { d.fail(r.Discard()) }}}})
 }
 

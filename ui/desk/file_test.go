@@ -280,7 +280,7 @@ func TestRecoveryIsOffered(t *testing.T) {
 	}
 	// The window goes without a word: its state stays, and the next one offers it.
 	next := start()
-	if said := next.said(); !strings.Contains(said, "an investigation that was never saved; they were kept on 4 May 2031") {
+	if said := next.said(); !strings.Contains(said, "an investigation that was never saved; it was kept on 4 May 2031") {
 		t.Errorf("said %q", said)
 	}
 	if next.desk.document().Notes != "" {
