@@ -19,12 +19,11 @@ type class struct {
 	out    output
 	asker  *asker
 
-	right, asked   int
-	ended          bool // the input has ended: the rest is shown without asking
-	cautionsShown  bool
-	drawn          lesson.Show // what was drawn last, not to be drawn again at once
-	anythingDrawn  bool
-	questionNumber int
+	right, asked          int
+	ended                 bool // the input has ended: the rest is shown without asking
+	cautionsShown         bool
+	drawnOver, drawnAlong string // what was drawn last, not to be drawn again at once
+	questionNumber        int
 }
 
 // teach goes through the whole lesson.
@@ -149,21 +148,20 @@ func (c *class) step(ctx context.Context, i int) error {
 	return nil
 }
 
-// pictures draws what a scene shows, as far as a terminal can: return loss.
+// pictures draws what a scene shows, as far as a terminal can: return loss; not
+// what stands above already.
 func (c *class) pictures(p *page, s *lesson.Scene) error {
 	show := s.Show
-	same := show // but for what only the window shows
-	same.Overlays, same.AgainstEarlier = nil, false
-	for _, view := range []*string{&same.Over, &same.Along} {
-		if *view != "" {
-			*view = "return-loss"
-		}
-	}
-	if c.anythingDrawn && fmt.Sprint(same) == fmt.Sprint(c.drawn) {
-		return nil
-	}
-	c.drawn, c.anythingDrawn = same, true
+	over := fmt.Sprint(show.Sweep, show.BandHz, show.Every, show.ZoomHz)
+	along := fmt.Sprint(show.Sweep, show.BandHz, show.Every, show.Window, show.VelocityFactor, show.ZoomM)
+	drawOver, drawAlong := show.Over != "" && over != c.drawnOver, show.Along != "" && along != c.drawnAlong
 	if show.Over != "" {
+		c.drawnOver = over
+	}
+	if show.Along != "" {
+		c.drawnAlong = along
+	}
+	if drawOver {
 		f := s.Sweep.FrequencyHz
 		low, high := f[0], f[len(f)-1]
 		if show.ZoomHz[1] > 0 {
@@ -175,7 +173,7 @@ func (c *class) pictures(p *page, s *lesson.Scene) error {
 			p.row(row)
 		}
 	}
-	if show.Along == "" {
+	if !drawAlong {
 		return nil
 	}
 	scale := c.scale()
@@ -186,17 +184,17 @@ func (c *class) pictures(p *page, s *lesson.Scene) error {
 	}
 	p.text("  ", fmt.Sprintf("Return loss along the line, %s to %s%s%s", frequencyText(s.Sweep.FrequencyHz[0]), frequencyText(s.Sweep.FrequencyHz[len(s.Sweep.FrequencyHz)-1]),
 		window, inWindow(show.Along, "return-loss", show.Overlays)))
-	along, err := lineProfile(s.Sweep, s.Path, show.Window, math.Max(drawnM(s.Path, nil), show.ZoomM[1]), nil)
+	levels, err := lineProfile(s.Sweep, s.Path, show.Window, math.Max(drawnM(s.Path, nil), show.ZoomM[1]), nil)
 	if err != nil {
 		return err
 	}
 	if show.ZoomM[1] > 0 {
-		for _, row := range drawBars(along, show.ZoomM[0], show.ZoomM[1], scale.unit, scale.metres) {
+		for _, row := range drawBars(levels, show.ZoomM[0], show.ZoomM[1], scale.unit, scale.metres) {
 			p.row(row)
 		}
 		return nil
 	}
-	for _, row := range drawLine(s.Path, s.Line.Load.Kind, nil, scale, along) {
+	for _, row := range drawLine(s.Path, s.Line.Load.Kind, nil, scale, levels) {
 		p.row(row)
 	}
 	return nil

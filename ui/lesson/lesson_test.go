@@ -19,6 +19,7 @@ func TestEmbeddedLessonsHold(t *testing.T) {
 			break
 		}
 		t.Run(l.ID, func(t *testing.T) {
+			t.Parallel()
 			b, err := Open(context.Background(), l)
 			if err != nil {
 				t.Fatal(err)
