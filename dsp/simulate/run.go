@@ -4,7 +4,9 @@ import (
 	"context"
 	"math"
 	"math/cmplx"
+	"runtime"
 	"slices"
+	"sync"
 
 	"downlead/cables"
 	"downlead/dsp/sweep"
@@ -23,8 +25,27 @@ type Result struct {
 // other day, relative.
 const baselineVelocityChange = 0.0005
 
-// Run simulates the scenario. It gives up with ctx's error when ctx ends.
-func Run(ctx context.Context, s *Scenario) (*Result, error) {
+// measurement is a scenario measured, with what that drew.
+type measurement struct {
+	*Result
+	builder *builder
+	draw    asBuilt
+	load    loadModel
+	box     errorBox
+	hit     []int // points with interference
+}
+
+// Measure is Run without the truth and the other day's sweep, which take most of
+// Run's time: what the instrument shows, soon enough to follow a hand.
+func Measure(ctx context.Context, s *Scenario) (*Result, error) {
+	m, err := s.measure(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return m.Result, nil
+}
+
+func (s *Scenario) measure(ctx context.Context) (*measurement, error) {
 	if err := s.Check(); err != nil {
 		return nil, err
 	}
@@ -43,8 +64,7 @@ func Run(ctx context.Context, s *Scenario) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	residual := s.random(residualStream)
-	box := s.Errors.box(residual, frequency)
+	box := s.Errors.box(s.random(residualStream), frequency)
 	reading := make([]complex128, len(frequency))
 	for k, f := range frequency {
 		reading[k] = box.read(f, clean[k])
@@ -56,6 +76,16 @@ func Run(ctx context.Context, s *Scenario) (*Result, error) {
 	if s.Errors.Raw {
 		result.Standards = raw(result.Sweep, s.random(rawStream))
 	}
+	return &measurement{result, b, draw, load, box, hit}, nil
+}
+
+// Run simulates the scenario. It gives up with ctx's error when ctx ends.
+func Run(ctx context.Context, s *Scenario) (*Result, error) {
+	m, err := s.measure(ctx)
+	if err != nil {
+		return nil, err
+	}
+	result, b, draw, frequency := m.Result, m.builder, m.draw, m.Sweep.FrequencyHz
 	var baseline *BaselineTruth
 	if s.Baseline {
 		random := s.random(baselineStream)
@@ -70,7 +100,7 @@ func Run(ctx context.Context, s *Scenario) (*Result, error) {
 		if err != nil {
 			return nil, err
 		}
-		moved := box.another(random)
+		moved := m.box.another(random)
 		for k, f := range frequency {
 			healthy[k] = moved.read(f, healthy[k])
 		}
@@ -79,7 +109,7 @@ func Run(ctx context.Context, s *Scenario) (*Result, error) {
 			ReferenceOhm: b.path.ReferenceOhm, Correction: sweep.AssumedCorrected}
 		baseline = &BaselineTruth{VelocityFactorChange: change}
 	}
-	result.Truth, err = b.truth(ctx, draw, load, result.Sweep, hit)
+	result.Truth, err = b.truth(ctx, draw, m.load, result.Sweep, m.hit)
 	if err != nil {
 		return nil, err
 	}
@@ -87,17 +117,25 @@ func Run(ctx context.Context, s *Scenario) (*Result, error) {
 	return result, nil
 }
 
-// reflection is Cascade.Reflection with a context.
+// reflection is Cascade.Reflection with a context, on all cores.
 func reflection(ctx context.Context, line built, frequencyHz []float64) ([]complex128, error) {
 	chain := line.cascade()
 	out := make([]complex128, len(frequencyHz))
-	for k, f := range frequencyHz {
-		if k%16 == 0 && ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		out[k] = chain.TwoPort(f).InputReflection(line.load(f), line.referenceOhm)
+	workers := min(runtime.GOMAXPROCS(0), 1+len(frequencyHz)/64)
+	var all sync.WaitGroup
+	for w := range workers {
+		all.Go(func() {
+			for k := w; k < len(out); k += workers {
+				if k/workers%16 == 0 && ctx.Err() != nil {
+					return
+				}
+				f := frequencyHz[k]
+				out[k] = chain.TwoPort(f).InputReflection(line.load(f), line.referenceOhm)
+			}
+		})
 	}
-	return out, nil
+	all.Wait()
+	return out, ctx.Err()
 }
 
 // antennaFault returns the antenna's fault, nil when it has none.

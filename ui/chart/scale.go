@@ -23,6 +23,8 @@ const (
 	Degree                  // phase
 	Second                  // delay
 	Siemens                 // admittance
+	Farad                   // capacitance
+	Henry                   // inductance
 )
 
 // FootM is the length of the international foot, m (exact, 1959 agreement).
@@ -68,6 +70,10 @@ func (q Quantity) unitFor(most float64) measure {
 		return prefixed("s")
 	case Siemens:
 		return prefixed("S")
+	case Farad:
+		return prefixed("F")
+	case Henry:
+		return prefixed("H")
 	}
 	return measure{1, ""}
 }

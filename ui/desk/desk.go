@@ -69,6 +69,7 @@ type Desk struct {
 	help      help
 	notices   notices
 	reporting reporting
+	teach     teach
 	program   string // which build this is
 	catalog   *cables.Catalogue
 	recent    *recent
@@ -94,6 +95,9 @@ type Options struct {
 	StateFolder string
 	// CloseWindow is called when the window may close after all; nil: nothing is.
 	CloseWindow func()
+	// FullScreen is asked for the whole screen, or to give it back; nil: the window
+	// stays as it is.
+	FullScreen func(on bool)
 	// Folder is where choosing a file begins; "": the working folder.
 	Folder string
 	// Now is the clock; nil: the system's.
@@ -118,6 +122,7 @@ func New(o Options) *Desk {
 	d.initFile(o)
 	d.panes = panes{left: 264, right: 340}
 	d.browser.folder = o.Folder
+	d.teach.fullScreen = o.FullScreen
 	d.recent = newRecent(o.RecentFile)
 	catalogue, err := cables.LoadCatalogue()
 	if err != nil {
@@ -153,6 +158,9 @@ func (d *Desk) Close() {
 	d.file.saving.Wait()
 	d.reporting.job.Wait()
 	d.file.keeping.Wait()
+	if d.teach.bench != nil {
+		d.teach.bench.Close()
+	}
 	if d.history.Changed() && !d.file.dropped {
 		_ = d.file.keeper.Keep(d.file.path, d.document()) // nobody is left to be told
 	}
@@ -165,7 +173,7 @@ func (d *Desk) busy() bool {
 			return true
 		}
 	}
-	return false
+	return d.teach.bench != nil && d.teach.bench.Busy()
 }
 
 // document is the investigation as it stands.
@@ -186,6 +194,11 @@ func (d *Desk) Frame(gtx layout.Context) {
 		d.theme.Palette = theme.Light()
 	}
 	d.theme.Scale = d.look.scale
+	if d.teach.on {
+		d.frameTeaching(gtx)
+		d.keep(gtx)
+		return
+	}
 	d.focusAwaited(gtx)
 	d.update(gtx)
 	d.layout(gtx)

@@ -11,6 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"gioui.org/io/key"
+
+	"downlead/dsp/simulate"
 	"downlead/ui/chart"
 	"downlead/ui/investigation"
 	"downlead/ui/traces"
@@ -87,7 +90,24 @@ var pictures = []struct {
 		d.plots.showLeft, d.plots.showModel = true, false
 		d.chooseEntry(0)
 	}},
+	{"bench", image.Pt(1440, 900), false, func(g *rig) { benchWithFaults(g) }},
+	{"bench-dark", image.Pt(1280, 720), true, func(g *rig) { benchWithFaults(g, key.NameF2, key.NameF3, key.NameF4) }},
 	{"keys", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints, g.desk.help.open = false, true }},
+}
+
+// benchWithFaults shows the bench with three faults, and what the keys switch on.
+func benchWithFaults(g *rig, keys ...key.Name) {
+	g.desk.goTeaching()
+	b := g.desk.teach.bench
+	setup := b.Setup()
+	setup.Faults = []simulate.Fault{{Cause: "water-in-connector", DistanceM: 50.01, SeriesOhm: 0.5, ShuntSiemens: 8e-3, ShuntFarad: 2e-12, LossTangent: 0.05},
+		{Cause: "dent-or-kink", DistanceM: 14.2, ExtentM: 0.1, ImpedanceOhm: 33}, {Cause: "water-in-cable", DistanceM: 27, ExtentM: 4, ImpedanceDrop: 0.12, LossTangent: 0.02}}
+	b.Begin(setup)
+	g.frame()
+	for _, name := range append(keys, key.NameF6, key.NameF6) {
+		g.frame(key.Event{Name: name, State: key.Press})
+		g.frame(key.Event{Name: name, State: key.Release})
+	}
 }
 
 // folder of the pictures

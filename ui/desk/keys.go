@@ -45,6 +45,7 @@ func commands() []command {
 		{key.NameF6, 0, "F6", "to the chart; again: to the other chart", func(d *Desk, gtx layout.Context) { d.focusChart(gtx) }},
 		{key.NameF7, 0, "F7", "to the length of the first section", func(d *Desk, _ layout.Context) { d.focusEditor() }},
 		{key.NameF8, 0, "F8", "to the search for a cable", func(d *Desk, _ layout.Context) { d.reveal(leftPicker, &d.picker.words) }},
+		{key.NameF9, 0, "F9", "the room for teaching; the investigation stays as it is", func(d *Desk, _ layout.Context) { d.goTeaching() }},
 		{key.NameDownArrow, ctrl, "Ctrl ↓", "next finding", func(d *Desk, _ layout.Context) { d.nextFinding(1) }},
 		{key.NameUpArrow, ctrl, "Ctrl ↑", "finding before", func(d *Desk, _ layout.Context) { d.nextFinding(-1) }},
 		{"D", ctrl, "Ctrl D", "daylight or dark", func(d *Desk, _ layout.Context) { d.look.dark = !d.look.dark }},

@@ -81,7 +81,7 @@ func (d *Desk) renewRows() {
 	for i, s := range e.line.Sections {
 		r := e.rows[i]
 		setText(&r.name, s.Name)
-		setText(&r.length, strings.TrimSuffix(strings.TrimSuffix(d.metres(s.LengthM), " m"), " ft"))
+		setText(&r.length, d.lengthText(s.LengthM))
 		r.bad = false
 	}
 	if e.chosen >= len(e.rows) {
@@ -100,6 +100,12 @@ func (d *Desk) renewRows() {
 	}
 	setText(&e.bandLow, low)
 	setText(&e.bandHigh, high)
+}
+
+// lengthText is a section's length as it stands in its field, which has its unit behind
+// it.
+func (d *Desk) lengthText(m float64) string {
+	return strings.TrimSuffix(strings.TrimSuffix(d.metres(m), " m"), " ft")
 }
 
 // setText replaces an editor's text where it says something else, so that the
@@ -184,9 +190,9 @@ func (d *Desk) typedLength(gtx layout.Context, i int, r *sectionRow) {
 	if err == nil && !(m > 0 && m < longest) {
 		err = fmt.Errorf("a length must lie between 0 and %s", d.metres(longest))
 	}
-	if err == nil && math.Abs(m-d.editor.line.Sections[i].LengthM) < 0.005*chart.FootM {
+	if is := d.editor.line.Sections[i].LengthM; err == nil && (strings.TrimSpace(r.length.Text()) == d.lengthText(is) || math.Abs(m-is) < 0.005*chart.FootM) {
 		r.bad = false
-		return // what is shown is what is there
+		return // what is shown is what is there, as far as it is written out
 	}
 	if err == nil {
 		err = d.setLength(i, m, "length")

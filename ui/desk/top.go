@@ -16,7 +16,7 @@ import (
 
 // topBar names what is looked at, whether it can be believed, and the verdict.
 type topBar struct {
-	undo, redo, open, save, keys widget.Clickable
+	undo, redo, open, save, keys, teach widget.Clickable
 }
 
 func (d *Desk) updateTop(gtx layout.Context) {
@@ -38,6 +38,9 @@ func (d *Desk) updateTop(gtx layout.Context) {
 		} else {
 			d.report()
 		}
+	}
+	for d.top.teach.Clicked(gtx) {
+		d.goTeaching()
 	}
 	for d.top.keys.Clicked(gtx) {
 		d.help.open = true
@@ -190,6 +193,7 @@ func (d *Desk) layoutTop(gtx layout.Context) layout.Dimensions {
 			button(&d.reporting.click, d.reportButton()),
 			button(&d.top.undo, theme.Button{Text: "Undo", Off: !canUndo}),
 			button(&d.top.redo, theme.Button{Text: "Redo", Off: !canRedo}),
+			button(&d.top.teach, theme.Button{Text: "Teach"}),
 			button(&d.top.keys, theme.Button{Text: "Keys F1"}))
 	})
 	return dims

@@ -56,58 +56,6 @@ func TestHistoryJoinsStepsOfAKind(t *testing.T) {
 	}
 }
 
-// What is saved is one state of the history: going away from it and back to it by
-// undo is no change.
-func TestHistoryKnowsWhatIsSaved(t *testing.T) {
-	var h History
-	h.Begin(Document{Site: "a"})
-	if h.Changed() {
-		t.Error("a document that was just opened is changed")
-	}
-	h.Do(Document{Site: "b"}, "", "site")
-	h.Do(Document{Site: "bc"}, "", "site")
-	at := h.Number()
-	h.Do(Document{Site: "bcd"}, "", "site") // typed on while the job of saving ran
-	h.Saved(at)
-	if !h.Changed() {
-		t.Error("what was typed while saving counts as saved")
-	}
-	h.Saved(h.Number())
-	h.Undo()
-	if !h.Changed() || h.Now().Site != "a" {
-		t.Error("undoing what is saved is no change")
-	}
-	h.Redo()
-	if h.Changed() {
-		t.Error("back at what is saved is a change")
-	}
-	h.Amend(Document{Site: "elsewhere"})
-	if h.Changed() || h.Now().Site != "elsewhere" {
-		t.Error("amending is a step")
-	}
-	h.Saved(-1)
-	if !h.Changed() {
-		t.Error("nothing is saved, but nothing is changed")
-	}
-}
-
-func TestHistoryForgetsTheOldest(t *testing.T) {
-	var h History
-	for n := range 3 * mostSteps {
-		h.Do(Document{LinePath: fmt.Sprint(n)}, "step", "")
-	}
-	back := 0
-	for {
-		if _, ok := h.Undo(); !ok {
-			break
-		}
-		back++
-	}
-	if back != mostSteps {
-		t.Errorf("%d steps back, want %d", back, mostSteps)
-	}
-}
-
 // What was said of a finding stays with it when a later run moves it a little,
 // and is not taken for that of another.
 func TestDecisionsStayWithTheirFinding(t *testing.T) {

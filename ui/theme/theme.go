@@ -37,7 +37,12 @@ type Palette struct {
 	In        color.NRGBA // in limits
 	OnStrong  color.NRGBA // text on Ink, Distance, Out and In
 	Warning   color.NRGBA // ground of what must not be overlooked
+
+	Apart [6]color.NRGBA // of things of one kind that have to be told apart, beside Frequency and Distance
 }
+
+// Series is the colour of the i-th of things of one kind.
+func (p *Palette) Series(i int) color.NRGBA { return p.Apart[i%len(p.Apart)] }
 
 func rgb(v uint32) color.NRGBA {
 	return color.NRGBA{R: uint8(v >> 16), G: uint8(v >> 8), B: uint8(v), A: 255}
@@ -50,6 +55,19 @@ func Light() Palette {
 		Ink: rgb(0x1D2329), Quiet: rgb(0x5A636B), Link: rgb(0x0B5CAD),
 		Frequency: rgb(0x0B5CAD), Distance: rgb(0xB8480A), Model: rgb(0x6A4C93), Earlier: rgb(0x737B83),
 		Out: rgb(0xA3271F), In: rgb(0x14694D), OnStrong: rgb(0xFFFFFF), Warning: rgb(0xFBE9E2),
+		Apart: [6]color.NRGBA{rgb(0x20975B), rgb(0x891AF9), rgb(0x524427), rgb(0x90456B), rgb(0x10104B), rgb(0x320A17)},
+	}
+}
+
+// Projector is the face for a room of people: nothing paler than a projector in a lit
+// room shows, text at 7:1 (the guidelines' criterion 1.4.6).
+func Projector() Palette {
+	return Palette{
+		Paper: rgb(0xFFFFFF), Panel: rgb(0xFFFFFF), Field: rgb(0xF0F0F0), Chosen: rgb(0xE4E4E4), Edge: rgb(0xA0A0A0),
+		Ink: rgb(0x000000), Quiet: rgb(0x333A40), Link: rgb(0x003F88),
+		Frequency: rgb(0x003F9A), Distance: rgb(0x9A3400), Model: rgb(0x6A2A6A), Earlier: rgb(0x555C63),
+		Out: rgb(0x8C1510), In: rgb(0x07502F), OnStrong: rgb(0xFFFFFF), Warning: rgb(0xFFE9E0),
+		Apart: [6]color.NRGBA{rgb(0x20975B), rgb(0x891AF9), rgb(0x4A4632), rgb(0x90456B), rgb(0x10104B), rgb(0x320A17)},
 	}
 }
 
@@ -60,6 +78,7 @@ func Dark() Palette {
 		Ink: rgb(0xECEAE4), Quiet: rgb(0xA9B1B8), Link: rgb(0x6FB1F2),
 		Frequency: rgb(0x5AA6F0), Distance: rgb(0xF0894A), Model: rgb(0xB79AE0), Earlier: rgb(0x98A1A9),
 		Out: rgb(0xFF8A7D), In: rgb(0x5CCB9F), OnStrong: rgb(0x14181C), Warning: rgb(0x452B24),
+		Apart: [6]color.NRGBA{rgb(0xE2C9C4), rgb(0x8950FA), rgb(0x6EFB9D), rgb(0xD53953), rgb(0xADF915), rgb(0xB15D95)},
 	}
 }
 

@@ -36,14 +36,22 @@ func TestContrastFormula(t *testing.T) {
 	}
 }
 
+func faces() map[string]Palette {
+	return map[string]Palette{"light": Light(), "dark": Dark(), "projector": Projector()}
+}
+
 func TestTextContrast(t *testing.T) {
-	for name, p := range map[string]Palette{"light": Light(), "dark": Dark()} {
+	for name, p := range faces() {
+		least := 4.5
+		if name == "projector" {
+			least = 7
+		}
 		grounds := map[string]color.NRGBA{"paper": p.Paper, "panel": p.Panel, "field": p.Field, "chosen": p.Chosen}
 		inks := map[string]color.NRGBA{"ink": p.Ink, "quiet": p.Quiet, "link": p.Link}
 		onPanel := map[string]color.NRGBA{"frequency": p.Frequency, "distance": p.Distance, "model": p.Model, "out": p.Out, "in": p.In}
 		check := func(what string, a, b color.NRGBA) {
-			if c := contrast(a, b); c < 4.5 {
-				t.Errorf("%s: %s has a contrast of %.2f, want 4.5", name, what, c)
+			if c := contrast(a, b); c < least {
+				t.Errorf("%s: %s has a contrast of %.2f, want %.1f", name, what, c, least)
 			}
 		}
 		for g, ground := range grounds {
@@ -62,6 +70,11 @@ func TestTextContrast(t *testing.T) {
 		}
 		if c := contrast(p.Earlier, p.Panel); c < 3 { // criterion 1.4.11: graphical objects
 			t.Errorf("%s: the earlier trace has a contrast of %.2f, want 3", name, c)
+		}
+		for i, c := range p.Apart {
+			if got := contrast(c, p.Panel); got < 3 {
+				t.Errorf("%s: trace %d has a contrast of %.2f, want 3", name, i, got)
+			}
 		}
 	}
 }

@@ -55,7 +55,7 @@ func TestLab(t *testing.T) {
 // lines need several times that. Where two colours come nearer than 20 their
 // lines also differ in pattern: the model is dotted, the earlier sweep dashed.
 func TestTracesApart(t *testing.T) {
-	for face, p := range map[string]Palette{"light": Light(), "dark": Dark()} {
+	for face, p := range faces() {
 		for vision, m := range visions {
 			apart := func(a, b color.NRGBA) float64 {
 				x, y := lab(seen(a, m)), lab(seen(b, m))
@@ -63,6 +63,13 @@ func TestTracesApart(t *testing.T) {
 			}
 			if d := apart(p.Frequency, p.Distance); d < 20 {
 				t.Errorf("%s, %s: frequency and distance are %.1f apart, want 20", face, vision, d)
+			}
+			for i, c := range append([]color.NRGBA{p.Frequency, p.Distance}, p.Apart[:]...) {
+				for k, o := range append([]color.NRGBA{p.Frequency, p.Distance}, p.Apart[:]...) {
+					if d := apart(c, o); k < i && d < 20 {
+						t.Errorf("%s, %s: traces %d and %d are %.1f apart, want 20", face, vision, i-2, k-2, d)
+					}
+				}
 			}
 			for name, c := range map[string]color.NRGBA{"model": p.Model, "earlier": p.Earlier} {
 				for other, o := range map[string]color.NRGBA{"frequency": p.Frequency, "distance": p.Distance} {

@@ -168,30 +168,44 @@ const mostPlaces = 8001
 
 // NewProfile computes the response of s along path.
 func NewProfile(s *sweep.Sweep, path *cables.Path, settings Settings) (*Profile, error) {
+	all, err := NewProfiles(s.FrequencyHz, path, settings, s.Gamma)
+	if err != nil {
+		return nil, err
+	}
+	return all[0], nil
+}
+
+// NewProfiles computes the responses along path of several reflections over the same
+// frequencies, which share the planning.
+func NewProfiles(frequencyHz []float64, path *cables.Path, settings Settings, gamma ...[]complex128) ([]*Profile, error) {
 	most := settings.Most
 	if most == 0 {
 		most = mostPlaces
 	}
-	if len(s.FrequencyHz) < 2 {
-		return nil, fmt.Errorf("a profile needs two points at least; the sweep has %d", len(s.FrequencyHz))
+	if len(frequencyHz) < 2 {
+		return nil, fmt.Errorf("a profile needs two points at least; the sweep has %d", len(frequencyHz))
 	}
 	config := distance.Settings{Window: settings.Window, ToM: settings.ToM, Loss: settings.Loss}
-	t, err := distance.New(path, s.FrequencyHz, config)
+	t, err := distance.New(path, frequencyHz, config)
 	if err != nil {
 		return nil, err
 	}
 	if len(t.DistanceM()) > most {
 		config.Points = most
-		if t, err = distance.New(path, s.FrequencyHz, config); err != nil {
+		if t, err = distance.New(path, frequencyHz, config); err != nil {
 			return nil, err
 		}
 	}
-	p := t.Profile(nil, s.Gamma)
-	out := &Profile{DistanceM: p.DistanceM, Magnitude: make([]float64, len(p.Amplitude)), HeldFromM: p.HeldFromM, HeldNoise: p.HeldByNoise}
-	for i, a := range p.Amplitude {
-		out.Magnitude[i] = math.Hypot(real(a), imag(a))
+	var all []*Profile
+	for _, g := range gamma {
+		p := t.Profile(nil, g)
+		out := &Profile{DistanceM: p.DistanceM, Magnitude: make([]float64, len(p.Amplitude)), HeldFromM: p.HeldFromM, HeldNoise: p.HeldByNoise}
+		for i, a := range p.Amplitude {
+			out.Magnitude[i] = math.Hypot(real(a), imag(a))
+		}
+		all = append(all, out)
 	}
-	return out, nil
+	return all, nil
 }
 
 // Draw returns a view of the profile. ImpedanceAlong is not one: see Step.

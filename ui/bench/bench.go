@@ -1,0 +1,411 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"time"
+
+	"gioui.org/layout"
+	"gioui.org/op"
+	"gioui.org/op/clip"
+	"gioui.org/op/paint"
+	"gioui.org/unit"
+	"gioui.org/widget"
+
+	"downlead/cables"
+	"downlead/dsp/diagnose"
+	"downlead/dsp/simulate"
+	"downlead/ui/chart"
+	"downlead/ui/theme"
+	"downlead/ui/undo"
+	"downlead/ui/work"
+)
+
+// Look is how the user wants things to look; the bench changes it by its own keys.
+type Look struct {
+	Dark  bool
+	Feet  bool
+	Scale float32 // of all text
+}
+
+// Options of New.
+type Options struct {
+	// Notify is called when something was computed and a frame is wanted; nil:
+	// nobody is told.
+	Notify func()
+	// FullScreen is asked for the whole screen, or to give it back; nil: the window
+	// stays as it is.
+	FullScreen func(on bool)
+}
+
+// Bench is the state of the room.
+type Bench struct {
+	theme      theme.Theme
+	look       Look
+	now        time.Time
+	fullScreen func(bool)
+	leave      bool
+
+	offered *cables.Line // the line that is open in the window; nil: none
+
+	history  undo.History[Setup]
+	begun    int // how often a setup was begun with
+	path     *cables.Path
+	pathOf   *cables.Line
+	selected int // index of a fault; -1: none
+	trouble  string
+
+	measuring work.Slot[*picture]
+	drawn     *picture
+	drawErr   error
+	reach     aim
+	finding   work.Slot[*diagnose.Findings]
+	findings  *diagnose.Findings
+	findErr   error
+	foundOf   aim
+	follow    bool // the faults are looked for after each change
+	changedAt time.Time
+
+	each, bounces, ghosts bool // what is shown beside the whole
+
+	over, along chart.Chart
+	board       board
+	knobs       map[string]*knob
+	bar         bar
+	panel       panel
+	help        help
+}
+
+// bar is what can be pressed above the charts.
+type bar struct {
+	leave, undo, redo, keys  widget.Clickable
+	each, bounces, ghosts    widget.Clickable
+	unit, face, ownLine, raw widget.Clickable
+	window                   theme.Choice
+}
+
+// New returns a bench with the demonstration's line, without faults.
+func New(o Options) (*Bench, error) {
+	scenario, err := simulate.Demo()
+	if err != nil {
+		return nil, err
+	}
+	scenario.Faults = nil
+	scenario.AsBuilt.Roughness = 0 // smooth cable: what is seen is what was put there, and it follows the hand
+	b := &Bench{fullScreen: o.FullScreen, selected: -1, knobs: map[string]*knob{}}
+	b.measuring.Notify, b.finding.Notify = o.Notify, o.Notify
+	b.Begin(SetupOf(scenario))
+	b.over.Linked = nil
+	return b, nil
+}
+
+// Close ends all background work.
+func (b *Bench) Close() {
+	b.measuring.Wait()
+	b.finding.Wait()
+}
+
+// Busy says whether anything runs in the background.
+func (b *Bench) Busy() bool {
+	_, measuring := b.measuring.Running()
+	_, finding := b.finding.Running()
+	return measuring || finding
+}
+
+// Setup is what is on the bench.
+func (b *Bench) Setup() Setup { return b.history.Now() }
+
+// Begin puts a setup on the bench, without a past.
+func (b *Bench) Begin(s Setup) {
+	b.history.Begin(s)
+	b.begun++
+	b.selected, b.trouble = -1, ""
+	b.findings, b.findErr = nil, nil
+	b.finding.Stop()
+	b.refresh()
+}
+
+// Offer says which line is open in the window, so that it can be taken; nil: none.
+func (b *Bench) Offer(line *cables.Line) { b.offered = line }
+
+// takeLine puts the open line on the bench, without faults: a step that can be undone.
+func (b *Bench) takeLine() {
+	line := b.offered
+	_ = b.change("take the open line", "", func(s *Setup) { s.Line, s.Faults, s.WrongSpeed = line, nil, 0 }) // the foot says why not
+}
+
+// change makes a new setup by edit; did says in words what was done, and steps of one
+// kind become one. Where the simulator cannot have it, the setup stays and the error
+// says why.
+func (b *Bench) change(did, kind string, edit func(*Setup)) error {
+	next := b.Setup()
+	faults := make([]simulate.Fault, len(next.Faults), len(next.Faults)+1)
+	copy(faults, next.Faults)
+	next.Faults = faults
+	edit(&next)
+	if err := next.scenario().Check(); err != nil {
+		b.trouble = err.Error()
+		return err
+	}
+	b.trouble = ""
+	b.history.Do(next, did, kind)
+	b.refresh()
+	return nil
+}
+
+// wantsPaths says whether anything is shown that needs the waves one by one.
+func (b *Bench) wantsPaths() bool { return b.each || b.bounces || b.ghosts }
+
+// refresh starts what has to be computed anew.
+func (b *Bench) refresh() {
+	s := b.Setup()
+	b.selected = min(b.selected, len(s.Faults)-1)
+	if s.Line != b.pathOf {
+		b.pathOf = s.Line
+		b.path, _ = s.Line.Path() // a line that has none does not get onto the bench
+	}
+	a := aim{b.begun, b.history.Number(), b.wantsPaths()}
+	if a == b.reach {
+		return
+	}
+	if a.begun != b.reach.begun || a.step != b.reach.step {
+		b.changedAt = b.now
+		b.finding.Stop()
+	}
+	b.reach = a
+	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a.paths) })
+}
+
+// find looks for the faults of what is shown.
+func (b *Bench) find() {
+	if b.drawn == nil {
+		return
+	}
+	p := b.drawn
+	b.foundOf = aim{begun: b.reach.begun, step: b.reach.step}
+	b.findings, b.findErr = nil, nil
+	b.finding.Start(func(ctx context.Context) (*diagnose.Findings, error) { return find(ctx, p) })
+}
+
+// fresh says whether the findings are those of the setup as it stands.
+func (b *Bench) fresh() bool {
+	return b.foundOf == aim{begun: b.begun, step: b.history.Number()}
+}
+
+// restBefore is how long a setup must stand before its faults are looked for unasked.
+const restBefore = 1200 * time.Millisecond
+
+func (b *Bench) take(gtx layout.Context) {
+	if r, ok := b.measuring.Take(); ok {
+		b.drawErr = r.Err
+		if r.Err == nil {
+			b.drawn = r.Value
+		}
+	}
+	if r, ok := b.finding.Take(); ok {
+		b.findings, b.findErr = r.Value, r.Err
+	}
+	if _, measuring := b.measuring.Running(); b.follow && !measuring && !b.fresh() {
+		if due := b.changedAt.Add(restBefore); gtx.Now.Before(due) {
+			gtx.Execute(op.InvalidateCmd{At: due})
+		} else {
+			b.find()
+		}
+	}
+}
+
+var errStopped = errors.New("the search was stopped; F5 starts it again")
+
+// Frame drains the events of the last frame, takes results, and draws the room over
+// all of gtx.Constraints.Max. It returns true where the user wants to leave.
+func (b *Bench) Frame(gtx layout.Context, t theme.Theme, look *Look) (leave bool) {
+	b.now, b.look, b.theme, b.leave = gtx.Now, *look, t, false
+	b.take(gtx)
+	b.update(gtx)
+	b.refresh()
+	b.layout(gtx)
+	b.keys(gtx)
+	if _, running := b.finding.Running(); running {
+		gtx.Execute(op.InvalidateCmd{At: gtx.Now.Add(200 * time.Millisecond)})
+	}
+	*look = b.look
+	return b.leave
+}
+
+func (b *Bench) update(gtx layout.Context) {
+	for _, press := range []struct {
+		click *widget.Clickable
+		do    func()
+	}{
+		{&b.bar.leave, func() { b.leave = true }}, {&b.bar.ownLine, b.takeLine}, {&b.bar.undo, b.undo}, {&b.bar.redo, b.redo},
+		{&b.bar.keys, func() { b.help.open = true }}, {&b.help.away, func() { b.help.open = false }},
+		{&b.bar.each, func() { b.each = !b.each }}, {&b.bar.bounces, func() { b.bounces = !b.bounces }}, {&b.bar.ghosts, func() { b.ghosts = !b.ghosts }},
+		{&b.bar.unit, func() { b.look.Feet = !b.look.Feet }}, {&b.bar.face, func() { b.look.Dark = !b.look.Dark }},
+	} {
+		for press.click.Clicked(gtx) {
+			press.do()
+		}
+	}
+	b.updatePanel(gtx)
+	over, along := b.contents()
+	b.chartEvents(b.over.Update(gtx, over))
+	b.chartEvents(b.along.Update(gtx, along))
+	b.updateBoard(gtx)
+}
+
+// chartEvents takes what was pressed on a chart: the flags of faults.
+func (b *Bench) chartEvents(events []chart.Event) {
+	for _, e := range events {
+		if flag, is := e.(chart.FlagPressed); is && flag.Index < len(b.Setup().Faults) {
+			b.selected = flag.Index
+		}
+	}
+}
+
+func (b *Bench) undo() {
+	if what, ok := b.history.Undo(); ok {
+		b.trouble = "undone: " + what
+		b.refresh()
+	}
+}
+
+func (b *Bench) redo() {
+	if what, ok := b.history.Redo(); ok {
+		b.trouble = "done again: " + what
+		b.refresh()
+	}
+}
+
+const gap = unit.Dp(8)
+
+func (b *Bench) layout(gtx layout.Context) {
+	paint.FillShape(gtx.Ops, b.theme.Paper, clip.Rect{Max: gtx.Constraints.Max}.Op())
+	layout.Flex{Axis: layout.Vertical}.Layout(gtx,
+		layout.Rigid(b.layoutBar),
+		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
+			return layout.UniformInset(gap).Layout(gtx, b.layoutBody)
+		}),
+		layout.Rigid(b.layoutFoot))
+	if b.help.open {
+		b.layoutHelp(gtx)
+	}
+}
+
+// layoutBody is the sweep's knobs, the charts with the line, and what is there.
+func (b *Bench) layoutBody(gtx layout.Context) layout.Dimensions {
+	side := func(width unit.Dp, w layout.Widget) layout.FlexChild {
+		return layout.Rigid(func(gtx layout.Context) layout.Dimensions {
+			gtx.Constraints = layout.Exact(image.Pt(min(gtx.Dp(width), gtx.Constraints.Max.X/2), gtx.Constraints.Max.Y))
+			return b.theme.Board(gtx, w)
+		})
+	}
+	scaled := func(w unit.Dp) unit.Dp { return w * unit.Dp(min(max(b.theme.Scale, 1), 1.4)) }
+	return layout.Flex{}.Layout(gtx,
+		side(scaled(216), b.layoutSweep), layout.Rigid(layout.Spacer{Width: gap}.Layout),
+		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
+			gtx.Constraints.Min = gtx.Constraints.Max
+			return b.theme.Board(gtx, b.layoutMiddle)
+		}),
+		layout.Rigid(layout.Spacer{Width: gap}.Layout), side(scaled(292), b.layoutFaults))
+}
+
+func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
+	return layout.Flex{Axis: layout.Vertical}.Layout(gtx,
+		layout.Rigid(b.layoutSwitches),
+		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions { return b.over.Layout(gtx, b.chartStyle()) }),
+		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions { return b.along.Layout(gtx, b.chartStyle()) }),
+		layout.Rigid(func(gtx layout.Context) layout.Dimensions { return b.layoutBoard(gtx) }))
+}
+
+// layoutSwitches are what can be shown beside the whole.
+func (b *Bench) layoutSwitches(gtx layout.Context) layout.Dimensions {
+	button := func(click *widget.Clickable, text string, on bool) layout.Widget {
+		return func(gtx layout.Context) layout.Dimensions {
+			return b.theme.Button(gtx, click, theme.Button{Text: text, Chosen: on})
+		}
+	}
+	return layout.Inset{Bottom: 4}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
+		return theme.Flow(gtx, 6, button(&b.bar.each, "each reflection alone", b.each), button(&b.bar.bounces, "bounces", b.bounces), button(&b.bar.ghosts, "ghosts", b.ghosts))
+	})
+}
+
+func (b *Bench) layoutBar(gtx layout.Context) layout.Dimensions {
+	theme.Rectangle(gtx, image.Rect(0, 0, gtx.Constraints.Max.X, gtx.Dp(48)), b.theme.Panel)
+	_, canUndo := b.history.CanUndo()
+	_, canRedo := b.history.CanRedo()
+	button := func(click *widget.Clickable, s theme.Button) layout.FlexChild {
+		return layout.Rigid(func(gtx layout.Context) layout.Dimensions {
+			return layout.Inset{Left: 6}.Layout(gtx, func(gtx layout.Context) layout.Dimensions { return b.theme.Button(gtx, click, s) })
+		})
+	}
+	return layout.Inset{Top: 8, Bottom: 8, Left: 16, Right: 12}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
+		gtx.Constraints.Min.X = gtx.Constraints.Max.X
+		return layout.Flex{Alignment: layout.Middle}.Layout(gtx,
+			layout.Rigid(b.theme.Text(theme.Label{Text: "Fault bench", Font: theme.Strong, Size: b.theme.Title(), Lines: 1})),
+			layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
+				return layout.Inset{Left: 14, Right: 8}.Layout(gtx, b.theme.Text(theme.Label{Text: b.Setup().Line.Name, Color: b.theme.Quiet, Lines: 1}))
+			}),
+			layout.Rigid(func(gtx layout.Context) layout.Dimensions {
+				if b.offered == nil || b.offered == b.Setup().Line {
+					return layout.Dimensions{}
+				}
+				return b.theme.Button(gtx, &b.bar.ownLine, theme.Button{Text: "Take the open line"})
+			}),
+			button(&b.bar.undo, theme.Button{Text: "Undo", Off: !canUndo}),
+			button(&b.bar.redo, theme.Button{Text: "Redo", Off: !canRedo}),
+			button(&b.bar.keys, theme.Button{Text: "Keys F1"}),
+			button(&b.bar.leave, theme.Button{Text: "Back to the investigation (Esc)"}))
+	})
+}
+
+func (b *Bench) layoutFoot(gtx layout.Context) layout.Dimensions {
+	said, c := b.readout(), b.theme.Ink
+	if b.trouble != "" {
+		said, c = b.trouble, b.theme.Out
+	}
+	if said == "" {
+		said, c = "drag a fault from the tray onto the line · "+chart.Hint, b.theme.Quiet
+	}
+	unit, face := "metres", "daylight"
+	if b.look.Feet {
+		unit = "feet"
+	}
+	if b.look.Dark {
+		face = "dark"
+	}
+	word := func(click *widget.Clickable, text string) layout.FlexChild {
+		return layout.Rigid(func(gtx layout.Context) layout.Dimensions {
+			return b.theme.Button(gtx, click, theme.Button{Text: text, Plain: true})
+		})
+	}
+	theme.Rectangle(gtx, image.Rect(0, 0, gtx.Constraints.Max.X, gtx.Dp(30)), b.theme.Panel)
+	return layout.Inset{Left: 16, Right: 12, Top: 2, Bottom: 2}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
+		gtx.Constraints.Min.X = gtx.Constraints.Max.X
+		return layout.Flex{Alignment: layout.Middle}.Layout(gtx,
+			layout.Flexed(1, b.theme.Text(theme.Label{Text: said, Color: c, Lines: 1})),
+			word(&b.bar.unit, unit), word(&b.bar.face, face))
+	})
+}
+
+// readout is what the crosshairs read.
+func (b *Bench) readout() string {
+	over, along := b.contents()
+	for _, one := range []struct {
+		chart   *chart.Chart
+		content *chart.Content
+	}{{&b.over, &over}, {&b.along, &along}} {
+		side, x, ok := one.chart.Crosshair()
+		if !ok {
+			continue
+		}
+		q := one.content.X[side].Quantity
+		text := q.Write(x, one.chart.View(side).Resolution(x, float64(max(one.chart.Area().Dx(), 1))))
+		for _, r := range one.content.Readings(side, x) {
+			text += fmt.Sprintf(" · %s %s", r.Trace, one.content.Y.Quantity.Write(r.Y, 0.1))
+		}
+		return text
+	}
+	return ""
+}

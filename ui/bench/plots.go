@@ -1,0 +1,119 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+
+	"downlead/dsp/sweep"
+	"downlead/ui/chart"
+	"downlead/ui/theme"
+)
+
+func (b *Bench) chartStyle() chart.Style {
+	t := &b.theme
+	return chart.Style{Shaper: t.Shaper, Font: theme.Regular, TextSize: t.Small(), Ground: t.Panel, Ink: t.Ink, Quiet: t.Quiet, Grid: t.Edge,
+		Axis: [2]theme.Color{chart.Lower: t.Distance, chart.Upper: t.Frequency}, Brush: theme.Alpha(t.Distance, 0.14), Focus: theme.Alpha(t.Link, 0.7)}
+}
+
+// length is the quantity that distances are written in.
+func (b *Bench) length() chart.Quantity {
+	if b.look.Feet {
+		return chart.Foot
+	}
+	return chart.Metre
+}
+
+// patterns keep neighbours apart where colours alone would not.
+func patternOf(i int) chart.Pattern {
+	return []chart.Pattern{chart.Dashed, chart.Solid, chart.Dotted}[i%3]
+}
+
+// contents are what the two charts show.
+func (b *Bench) contents() (over, along chart.Content) {
+	p := b.drawn
+	if p == nil {
+		empty := "…"
+		if b.drawErr != nil {
+			empty = b.drawErr.Error()
+		}
+		return chart.Content{Name: "empty chart", Empty: empty}, chart.Content{Name: "empty chart"}
+	}
+	f := p.sweep.FrequencyHz
+	over = chart.Content{Name: "return loss over frequency", Y: p.frequency.Y}
+	over.X[chart.Upper] = chart.Axis{Quantity: chart.Hertz, Low: f[0], High: f[len(f)-1]}
+	along = chart.Content{Name: "return loss along the line", Y: p.along.Y}
+	if p.alongErr != nil {
+		along.Empty = p.alongErr.Error()
+	} else {
+		along.X[chart.Lower] = chart.Axis{Quantity: b.length(), Low: 0, High: p.toM}
+	}
+	t := &b.theme
+	whole := float32(1.4)
+	if b.each {
+		whole = 0.8 // under its parts
+	}
+	for _, part := range p.frequency.Parts {
+		over.Traces = append(over.Traces, chart.Trace{Name: part.Name, Series: part.Series, Side: chart.Upper, Color: t.Frequency, Width: whole})
+	}
+	for _, part := range p.along.Parts {
+		along.Traces = append(along.Traces, chart.Trace{Name: part.Name, Series: part.Series, Side: chart.Lower, Color: t.Distance, Width: whole})
+	}
+	if b.each {
+		for i, one := range p.alone {
+			c := t.Series(i)
+			for _, part := range one.frequency.Parts {
+				over.Traces = append(over.Traces, chart.Trace{Name: one.name, Series: part.Series, Side: chart.Upper, Color: c, Pattern: patternOf(i), Width: 1.8})
+			}
+			for _, part := range one.along.Parts {
+				along.Traces = append(along.Traces, chart.Trace{Name: one.name, Series: part.Series, Side: chart.Lower, Color: c, Pattern: patternOf(i), Width: 1.8})
+			}
+		}
+	}
+	if line := b.Setup().Line; line.Limits.LimitVSWR() > 1 {
+		v := line.Limits.LimitVSWR()
+		level := sweep.ReturnLossFromMagnitude((v - 1) / (v + 1))
+		over.Limits = append(over.Limits, chart.Limit{Label: fmt.Sprintf("limit %.1f dB (%.2f : 1)", level, v), Level: level, Side: chart.Upper,
+			From: line.Load.BandHz[0], To: line.Load.BandHz[1], Color: t.Out})
+	}
+	b.flags(&along)
+	return over, along
+}
+
+// flags are where the faults are, and the ghosts after them.
+func (b *Bench) flags(c *chart.Content) {
+	if c.X[chart.Lower].Low == c.X[chart.Lower].High {
+		return
+	}
+	t := &b.theme
+	for i := range b.Setup().Faults {
+		from, _ := b.span(i)
+		c.Flags = append(c.Flags, chart.Flag{Label: letter(i), At: from, Level: math.NaN(), Color: t.Distance, On: t.OnStrong, Selected: i == b.selected})
+	}
+	if !b.ghosts {
+		return
+	}
+	for i, g := range b.drawn.ghosts {
+		c.Flags = append(c.Flags, chart.Flag{Label: fmt.Sprintf("g%d", i+1), At: g.distanceM, Level: b.levelAt(g.distanceM), Color: t.Model, On: t.OnStrong})
+	}
+}
+
+// span is where fault i lies, m along the line.
+func (b *Bench) span(i int) (fromM, toM float64) {
+	s := b.Setup()
+	if b.path == nil || i < 0 || i >= len(s.Faults) {
+		return 0, 0
+	}
+	fromM, toM, err := s.Faults[i].Span(b.path)
+	if err != nil { // a setup that has one does not get onto the bench
+		return 0, 0
+	}
+	return fromM, toM
+}
+
+// levelAt is how high the whole stands at a place; NaN where it does not reach.
+func (b *Bench) levelAt(m float64) float64 {
+	if len(b.drawn.along.Parts) == 0 {
+		return math.NaN()
+	}
+	return b.drawn.along.Parts[0].Series.At(m)
+}
