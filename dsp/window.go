@@ -85,8 +85,9 @@ func (w Window) Validate() error {
 	return nil
 }
 
-// parameter returns Parameter, or the kind's default where it is zero.
-func (w Window) parameter() float64 {
+// Effective returns Parameter, or the kind's default where it is zero; 0 for a kind
+// without a parameter.
+func (w Window) Effective() float64 {
 	if w.Parameter != 0 {
 		return w.Parameter
 	}
@@ -120,7 +121,7 @@ func (w Window) cosines() []float64 {
 	case FlatTop:
 		return []float64{0.21557895, 0.41663158, 0.277263158, 0.083578947, 0.006947368}
 	case Taylor:
-		return taylorTerms(w.parameter(), w.Terms)
+		return taylorTerms(w.Effective(), w.Terms)
 	}
 	return nil
 }
@@ -172,7 +173,7 @@ func (w Window) At(dst, u []float64) []float64 {
 	}
 	switch w.Kind {
 	case Kaiser:
-		beta := w.parameter()
+		beta := w.Effective()
 		for i, x := range u {
 			if outside(x) {
 				dst[i] = 0
@@ -181,7 +182,7 @@ func (w Window) At(dst, u []float64) []float64 {
 			dst[i] = BesselI0(beta*math.Sqrt(max(0, 1-x*x))) / BesselI0(beta)
 		}
 	case DolphChebyshev:
-		dolphChebyshev(dst, u, w.parameter())
+		dolphChebyshev(dst, u, w.Effective())
 	default:
 		c := w.cosines()
 		for i, x := range u {
@@ -308,14 +309,14 @@ func (w Window) Figures(n int) FiguresOfMerit {
 func (w Window) dolphFigures(n int) FiguresOfMerit {
 	// The transform's own bins are those of n intervals, not of n-1.
 	stretch := float64(n) / float64(n-1)
-	pattern := func(b float64) float64 { return dolphPattern(n, w.parameter(), b*stretch) }
+	pattern := func(b float64) float64 { return dolphPattern(n, w.Effective(), b*stretch) }
 	var centre, energy float64
 	for k := range n {
 		b := float64(k)
 		if 2*k > n {
 			b = float64(n - k) // the transform is even, but over k odd for even n
 		}
-		v := dolphPattern(n, w.parameter(), b)
+		v := dolphPattern(n, w.Effective(), b)
 		centre += v
 		energy += v * v // Parseval's theorem
 	}

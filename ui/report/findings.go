@@ -34,6 +34,10 @@ func size(f *diagnose.Finding) string {
 	return fmt.Sprintf("%.1f dB", f.ReturnLossDB)
 }
 
+// mostNameRows is how many rows a name has in a table; the whole of it stands with
+// the fault, or in the line's own file.
+const mostNameRows = 3
+
 func (b *book) faultTable(s *sheet) {
 	var rows [][]cell
 	for _, f := range b.found.Faults {
@@ -43,7 +47,7 @@ func (b *book) faultTable(s *sheet) {
 		if said.Name != "" {
 			what += " (found as " + f.Cause.Words() + ")"
 		}
-		rows = append(rows, []cell{{text: f.Label, strong: true, color: s.colours.Out}, {text: what, strong: true}, {text: b.scale.Place(f.Finding)}, {text: f.Place},
+		rows = append(rows, []cell{{text: f.Label, strong: true, color: s.colours.Out}, {text: what, strong: true, most: mostNameRows}, {text: b.scale.Place(f.Finding)}, {text: f.Place, most: mostNameRows},
 			{text: size(&f.Finding)}, {text: Percent(f.Confidence)}, {text: state, color: stateColor(s, said.State)}})
 	}
 	s.table([]column{{width: 2 * grid, fixed: true}, {title: "fault", width: 1.2}, {title: "from the test port", width: 1}, {title: "place", width: 1.2},
@@ -156,7 +160,7 @@ func (b *book) builtTable(s *sheet) {
 		for _, a := range f.Alternatives {
 			sure += "; or " + a.Cause.Words() + " " + Percent(a.Confidence)
 		}
-		rows = append(rows, []cell{{text: f.Label, strong: true}, {text: what}, {text: b.placeAndExtent(&f.Finding)}, {text: far}, {text: f.Place}, {text: size(&f.Finding)}, {text: phase(&f.Finding)}, {text: sure}})
+		rows = append(rows, []cell{{text: f.Label, strong: true}, {text: what, most: mostNameRows}, {text: b.placeAndExtent(&f.Finding)}, {text: far}, {text: f.Place, most: mostNameRows}, {text: size(&f.Finding)}, {text: phase(&f.Finding)}, {text: sure}})
 	}
 	s.table([]column{{width: 2 * grid, fixed: true}, {title: "part", width: 1}, {title: "from the test port", width: 1.3}, {title: "far end", width: 0.8}, {title: "place", width: 1.6},
 		{title: "size", width: 5.5 * grid, fixed: true, right: true}, {title: "phase", width: 4.5 * grid, fixed: true, right: true}, {title: "sure", width: 0.8}}, rows)

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"downlead/cables"
+	"downlead/dsp"
 	"downlead/dsp/calibration"
 	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
@@ -42,13 +43,13 @@ func (b *book) beforeAndAfter(s *sheet) {
 		b.verdicts(s, c)
 		b.entries(s, c)
 	}
+	if c != nil && c.Coherent {
+		s.skip(grid / 2)
+		s.text(s.left(), s.inner(), "To be compared, the earlier sweep was laid over the one now: "+Aligned(c.Aligned, b.scale)+". The plots show it as it was measured.", written{color: s.colours.Quiet})
+	}
 	for _, figure := range b.changeFigures() {
 		s.skip(2 * grid)
 		s.drawing(figure.height, figure.draw)
-	}
-	if c != nil && c.Coherent {
-		s.skip(grid)
-		s.text(s.left(), s.inner(), "To be compared, the earlier sweep was laid over the one now: "+Aligned(c.Aligned, b.scale)+". The plots show it as it was measured.", written{color: s.colours.Quiet})
 	}
 	if c != nil && len(c.Warnings) > 0 {
 		s.skip(grid)
@@ -93,7 +94,7 @@ func (b *book) entries(s *sheet, c *diagnose.Comparison) {
 		case diagnose.EntryGone, diagnose.EntryWeaker:
 			clr = s.colours.In
 		}
-		rows = append(rows, []cell{{text: string(e.Kind), strong: true, color: clr}, {text: where}, {text: e.Place}, {text: e.Sentence}})
+		rows = append(rows, []cell{{text: string(e.Kind), strong: true, color: clr}, {text: where}, {text: e.Place, most: mostNameRows}, {text: e.Sentence}})
 	}
 	s.table([]column{{title: "now", width: 9 * grid, fixed: true}, {title: "from the test port", width: 1}, {title: "place", width: 1}, {title: "in words", width: 2.4}}, rows)
 }
@@ -182,7 +183,7 @@ func (b *book) repeat(s *sheet) {
 		points += fmt.Sprintf(" (of %d that were swept)", all)
 	}
 	s.fact("points", points)
-	s.fact("window", fmt.Sprintf("%s; highest side lobe %.0f dB", Window(d.Window), b.figures.HighestSideLobeDB))
+	s.fact("window", fmt.Sprintf("%s; highest side lobe %.0f dB", windowWords(d.Window), b.figures.HighestSideLobeDB))
 	s.fact("range, resolution", fmt.Sprintf("%s until echoes fold back; cell %s, main lobe %s wide at -6 dB", b.scale.Text(b.figures.AliasFreeM), b.scale.Text(b.figures.CellM), b.scale.Text(b.figures.MainLobe6DBM)))
 	s.fact("reference", fmt.Sprintf("%g ohm", b.Sweep.ReferenceOhm))
 	s.fact("end of the line", b.loadWords())
@@ -191,6 +192,21 @@ func (b *book) repeat(s *sheet) {
 	b.lineTable(s)
 	s.heading("Files", 5*bodyLeading)
 	b.fileTable(s)
+}
+
+// windowWords names a window with the parameter in use.
+func windowWords(w dsp.Window) string {
+	text := w.Kind.String()
+	switch w.Kind {
+	case dsp.Kaiser:
+		text += fmt.Sprintf(", β = %g", w.Effective())
+	case dsp.DolphChebyshev, dsp.Taylor:
+		text += fmt.Sprintf(", side lobes %g dB down", w.Effective())
+	}
+	if w.Terms > 0 {
+		text += fmt.Sprintf(", %d terms", w.Terms)
+	}
+	return text
 }
 
 func (b *book) loadWords() string {
@@ -212,7 +228,7 @@ func (b *book) lineTable(s *sheet) {
 	middle := (b.Sweep.FrequencyHz[0] + b.Sweep.FrequencyHz[len(b.Sweep.FrequencyHz)-1]) / 2
 	var rows [][]cell
 	for _, span := range b.path.Spans {
-		row := []cell{{text: span.Name, strong: true}, {text: b.scale.Text(span.StartM)}, {text: b.scale.Text(span.LengthM)}}
+		row := []cell{{text: span.Name, strong: true, most: mostNameRows}, {text: b.scale.Text(span.StartM)}, {text: b.scale.Text(span.LengthM)}}
 		if span.Device != nil {
 			about := "device"
 			if rl := span.Device.ReturnLossDB; rl > 0 {
@@ -235,7 +251,7 @@ func (b *book) lineTable(s *sheet) {
 			source = "not stated"
 		}
 		loss := span.Medium.AttenuationNp(middle) * span.LengthM / cables.NeperPerDB
-		rows = append(rows, append(row, cell{text: name}, cell{text: vf}, cell{text: fmt.Sprintf("%.2f dB", loss)}, cell{text: source}))
+		rows = append(rows, append(row, cell{text: name, most: mostNameRows}, cell{text: vf}, cell{text: fmt.Sprintf("%.2f dB", loss)}, cell{text: source}))
 	}
 	s.table([]column{{title: "section or device", width: 1}, {title: "from", width: 6.5 * grid, fixed: true, right: true}, {title: "length", width: 6.5 * grid, fixed: true, right: true}, {title: "cable", width: 1.2},
 		{title: "velocity factor", width: 8 * grid, fixed: true}, {title: "loss one way", width: 7.5 * grid, fixed: true, right: true}, {title: "source of its figures", width: 1.2}}, rows)

@@ -313,11 +313,13 @@ type column struct {
 	right bool
 }
 
-// cell of a table; color 0 is ink.
+// cell of a table; color 0 is ink. With most above 0 it has no more rows, and the
+// middle of the last is left out.
 type cell struct {
 	text   string
 	strong bool
 	color  color.NRGBA
+	most   int
 }
 
 // table writes rows under their titles, which come again on each page.
@@ -343,7 +345,9 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 	line := func(cells []cell, ground func(height float64)) {
 		wrapped, most := make([][]string, len(cells)), 1
 		for i, c := range cells {
-			wrapped[i] = s.wrap(c.text, width[i], written{strong: c.strong})
+			if wrapped[i] = s.wrap(c.text, width[i], written{strong: c.strong}); c.most > 0 {
+				wrapped[i] = s.atMost(c.most, c.text, width[i], written{strong: c.strong})
+			}
 			most = max(most, len(wrapped[i]))
 		}
 		if ground != nil {
