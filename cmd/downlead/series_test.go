@@ -182,3 +182,18 @@ func TestOrder(t *testing.T) {
 		t.Errorf("%s: %q", from, names(a))
 	}
 }
+
+// Names are in an order, and a time is one that a calendar has.
+func FuzzNames(f *testing.F) {
+	f.Add("s2", "s10")
+	f.Add("20260402-091430", "a1b22")
+	f.Add("007", "7")
+	f.Fuzz(func(t *testing.T, a, b string) {
+		if natural(a, b) != -natural(b, a) || natural(a, a) != 0 {
+			t.Errorf("%q and %q: %d and %d", a, b, natural(a, b), natural(b, a))
+		}
+		if at, has := timeIn(a); has && (at.Year() < 1900 || at.Year() > 9999+1) {
+			t.Errorf("%q: %v", a, at)
+		}
+	})
+}

@@ -175,7 +175,11 @@ func scanOne(number int, path string, each func(place, *Row) error) error {
 		return err
 	}
 	defer file.Close()
-	lines := bufio.NewReaderSize(file, 64<<10)
+	return scanText(number, path, file, each)
+}
+
+func scanText(number int, path string, text io.Reader, each func(place, *Row) error) error {
+	lines := bufio.NewReaderSize(text, 64<<10)
 	for n, end := 1, false; !end; n++ {
 		text, err := readLine(lines)
 		if end = err == io.EOF; err != nil && !end {
