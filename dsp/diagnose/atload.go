@@ -258,13 +258,16 @@ func hidden(found []locate.Reflection, x float64) bool {
 	return false
 }
 
+// placeFarEnd is what the connector of an open or a short is called.
+const placeFarEnd = "connector at the far end"
+
 // withEndFault adds the fault at the far end that trials name, best first, in
 // place of whatever was said of the far end.
 func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
 	best := trials[0]
 	b.fit.Restore(best.state)
 	length := b.path.LengthM()
-	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(length), IsFault: true, Place: "connector at the far end",
+	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(length), IsFault: true, Place: placeFarEnd,
 		ReturnLossDB: -20 * math.Log10(b.fit.RMS(best.point)), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}}
 	f.Evidence = describe(best.point, nil, b.fit, 0, f.Place)
 	nameFinding(&f, trials)

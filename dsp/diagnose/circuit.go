@@ -144,11 +144,12 @@ const (
 
 // trial is a fit of a hypothesis.
 type trial struct {
-	cause Cause
-	point *linemodel.Point
-	score float64 // log posterior, to within a constant, in natural units
-	state *linemodel.State
-	words string // the circuit as fitted, in short
+	cause  Cause
+	point  *linemodel.Point
+	score  float64 // log posterior, to within a constant, in natural units
+	state  *linemodel.State
+	words  string  // the circuit as fitted, in short
+	placeM float64 // where it was fitted
 
 	takes []*cluster // other clusters that it explains
 	other placing    // of a stretch of other cable: what that does to what lies behind it
@@ -161,7 +162,8 @@ type bench struct {
 	load   cables.LoadKind
 	endDB  float64 // return loss of the load by the record, dB; 0: not given
 	joints []float64
-	named  []*verdictOf // what was named, in the order of the findings
+	named  []*verdictOf                 // what was named, in the order of the findings
+	sound  map[*linemodel.Point]float64 // sound joints, and where the record has them
 	// unit is the cost of one natural unit: the variance that the best model
 	// so far leaves, not the noise's, since what the model leaves out counts.
 	unit float64
@@ -311,8 +313,7 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 			continue
 		}
 		// A joint beside the fault keeps its small reactance.
-		joint := soundJoint(fit, x)
-		fit.Insert(joint)
+		fit.Insert(b.soundJoint(x, x))
 	}
 	if !p.Form.Ends() {
 		b.soundDevices(p.X)
@@ -409,7 +410,7 @@ func (b *bench) settle(trials []trial) []trial {
 			t.state = b.fit.Save()
 		}
 		t.cause = b.causeOf(t.cause, t.point)
-		t.words = describe(t.point, nil, b.fit, 0, "")[0]
+		t.words, t.placeM = describe(t.point, nil, b.fit, 0, "")[0], t.point.X
 		out = append(out, t)
 	}
 	b.fit.Restore(held)

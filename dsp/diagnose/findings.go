@@ -79,6 +79,8 @@ type Finding struct {
 	// one with the fault taken out of the model.
 	Repaired *Verdict     `json:"repaired,omitempty"`
 	Without  *sweep.Sweep `json:"-"`
+
+	seenM float64 // how surely the sweep tells where it seems to be, m
 }
 
 // Alternative is another cause that would explain a finding.

@@ -57,9 +57,11 @@ func (b *bench) measure(found []Finding) {
 		}
 		maps.Copy(s, v.sigma)
 		b.widen(s, p)
-		noise := math.Min(s[linemodel.ByPlace], b.fit.Cell(p.X))
-		f.SigmaM = math.Sqrt(math.Max(0, f.SigmaM*f.SigmaM-v.noiseM*v.noiseM) + noise*noise)
-		f.ExtentSigmaM = s[linemodel.ByExtent]
+		f.seenM = math.Min(s[linemodel.ByPlace]*math.Sqrt(b.clutter(p)/b.fit.Noise), b.fit.Cell(p.X))
+		f.ExtentSigmaM = math.Hypot(s[linemodel.ByExtent], s[linemodel.ByShift])
+		if p.Form == linemodel.Foreign && f.Cause == WrongImpedance && !p.Fits[linemodel.ByShift] { // how fast it is, nothing told
+			f.ExtentSigmaM = math.Hypot(f.ExtentSigmaM, foreignVelocitySigma/foreignVelocity*p.Extent)
+		}
 		f.ReturnLossDB = -20 * math.Log10(math.Max(b.fit.RMS(p), 1e-6))
 		f.Evidence = append(describe(p, s, b.fit, 0, f.Place), f.Evidence...)
 	}

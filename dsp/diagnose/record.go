@@ -91,7 +91,7 @@ func (b *bench) toRecord(kept []*cluster, found *locate.Result) {
 		if occupied(x * scale) {
 			continue
 		}
-		joint := soundJoint(fit, x*scale)
+		joint := b.soundJoint(x*scale, x)
 		if i == last && load == cables.Termination {
 			b.terminated(joint)
 		}
@@ -127,6 +127,17 @@ func soundDevice(fit *linemodel.Fit, db, x float64) *linemodel.Point {
 	p.Fits = linemodel.Fitting(linemodel.ByRising)
 	p.Prior[linemodel.ByRising].Sigma = 2 * math.Pow(10, -db/20)
 	return p
+}
+
+// soundJoint returns a sound joint at x that the record has at recorded. It is
+// not in the model yet.
+func (b *bench) soundJoint(x, recorded float64) *linemodel.Point {
+	joint := soundJoint(b.fit, x)
+	if b.sound == nil {
+		b.sound = map[*linemodel.Point]float64{}
+	}
+	b.sound[joint] = recorded
+	return joint
 }
 
 // soundJoint returns a joint at x with what a sound one may reflect. It is not

@@ -59,6 +59,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		out.Findings = append(out.Findings, lossFinding(lost))
 	}
 	b.measure(out.Findings)
+	b.place(out.Findings)
 	if settings.Baseline != nil {
 		if err := b.compare(ctx, out, s, settings, path, line); err != nil {
 			return nil, err
@@ -137,7 +138,7 @@ const usual = 0.9
 
 // finding puts a reflection into the terms of a finding.
 func finding(r locate.Reflection) Finding {
-	f := Finding{DistanceM: math.Max(0, r.DistanceM), SigmaM: r.SigmaM, ExtentM: r.ExtentM, ReturnLossDB: r.ReturnLossDB, PhaseDeg: r.PhaseDeg,
+	f := Finding{DistanceM: math.Max(0, r.DistanceM), SigmaM: r.SigmaM, seenM: r.NoiseM, ExtentM: r.ExtentM, ReturnLossDB: r.ReturnLossDB, PhaseDeg: r.PhaseDeg,
 		Place: r.Place, IsFault: r.Excess, Confidence: usual, Alternatives: []Alternative{}, Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
 	switch {
 	case r.Kind == locate.EchoOf:

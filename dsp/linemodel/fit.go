@@ -274,9 +274,15 @@ func products(c, a, b []complex128) (s, t float64) {
 
 // addPriors adds the priors to the normal equations.
 func (p *Fit) addPriors(list []parameter, a *mat.SymDense, b *mat.VecDense) {
+	p.addOwnPriors(list, 0, a, b)
+	p.addLinks(list, a, b)
+}
+
+// addOwnPriors adds those of single quantities, from that index on.
+func (p *Fit) addOwnPriors(list []parameter, from int, a *mat.SymDense, b *mat.VecDense) {
 	unit := p.unit()
-	place := make(map[*Point]int, len(list))
-	for c, item := range list {
+	for c := from; c < len(list); c++ {
+		item := list[c]
 		if item.point == nil {
 			which, term, _ := item.portTerm()
 			v := real(p.Port[which][term])
@@ -288,13 +294,21 @@ func (p *Fit) addPriors(list []parameter, a *mat.SymDense, b *mat.VecDense) {
 			b.SetVec(c, b.AtVec(c)-v*precision)
 			continue
 		}
-		if item.quantity == ByPlace {
-			place[item.point] = c
-		}
 		if prior := item.point.prior(item.quantity); prior.Sigma > 0 {
 			precision := unit / 2 / (prior.Sigma * prior.Sigma)
 			a.SetSym(c, c, a.At(c, c)+precision)
 			b.SetVec(c, b.AtVec(c)-(*item.point.quantity(item.quantity)-prior.Mean)*precision)
+		}
+	}
+}
+
+// addLinks adds what is known of the ways between points.
+func (p *Fit) addLinks(list []parameter, a *mat.SymDense, b *mat.VecDense) {
+	unit := p.unit()
+	place := make(map[*Point]int, len(list))
+	for c, item := range list {
+		if item.point != nil && item.quantity == ByPlace {
+			place[item.point] = c
 		}
 	}
 	for _, l := range p.Links {

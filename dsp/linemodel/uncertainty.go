@@ -19,16 +19,7 @@ func (p *Fit) Sigma() [][quantities]float64 {
 	defer func() { p.Unit = unit }()
 	out := make([][quantities]float64, len(p.Points))
 	list := parameters(p.Points, true)
-	if load := p.Load; load == nil {
-		p.jacobian(list)
-	} else { // its own echo tells nothing of the points in front: its taps are free
-		p.Load = nil
-		p.Forward()
-		p.jacobian(list)
-		p.Load = load
-		p.Forward()
-		p.clearOfLoad(list)
-	}
+	p.columns(list)
 	a, b := p.gram(len(list), p.Weight)
 	p.addPriors(list, a, b)
 	squared := make([]float64, len(p.Weight))
@@ -58,6 +49,108 @@ func (p *Fit) Sigma() [][quantities]float64 {
 		}
 	}
 	return out
+}
+
+// PlaceInformation returns what the sweep by itself tells of the places of
+// points, in their order: near x₀, where they are, it speaks for moving them by d
+// with a likelihood of
+//
+//	log L(d) = pull·d − d·precision·d/2
+//
+// to second order in d (1/m and 1/m²), all else that is fitted of any point, of
+// the port and of the load being free within its prior. What is known
+// beforehand of places is left out: a place the sweep does not tell has a
+// precision of about 0. variance is that of one point of the sweep, |Γ|², what the
+// model leaves included. Where the weights differ the mean of them in their own
+// weighting stands for the N⁻¹·(JᴴW²J)·N⁻¹ of Sigma. ok is false without
+// points, or where the rest cannot be told apart either.
+func (p *Fit) PlaceInformation(points []*Point, variance float64) (precision *mat.SymDense, pull *mat.VecDense, ok bool) {
+	if len(points) == 0 {
+		return nil, nil, false
+	}
+	unit, noise := p.Unit, p.Noise
+	p.Unit, p.Noise = 0, math.Max(variance, minVariance)
+	defer func() { p.Unit, p.Noise = unit, noise }()
+	sum, squares := 0.0, 0.0
+	for _, w := range p.Weight {
+		sum += w
+		squares += w * w
+	}
+	p.Noise *= squares / sum
+	var list []parameter
+	for _, q := range points {
+		list = append(list, parameter{q, ByPlace})
+	}
+	count := len(list)
+	asked := make(map[*Point]bool, count)
+	for _, q := range points {
+		asked[q] = true
+	}
+	for _, item := range parameters(p.Points, true) {
+		if item.quantity != ByPlace || item.point == nil || !asked[item.point] {
+			list = append(list, item)
+		}
+	}
+	p.columns(list)
+	a, b := p.gram(len(list), p.Weight)
+	p.addOwnPriors(list, count, a, b)
+	for i := range list {
+		a.SetSym(i, i, a.At(i, i)*(1+1e-12))
+	}
+	// The rest is eliminated: A − C·R⁻¹·Cᵀ.
+	rest := len(list) - count
+	r, c := mat.NewSymDense(rest, nil), mat.NewDense(rest, count+1, nil)
+	for i := range rest {
+		for j := range i + 1 {
+			r.SetSym(i, j, a.At(count+i, count+j))
+		}
+		for j := range count {
+			c.Set(i, j, a.At(count+i, j))
+		}
+		c.Set(i, count, b.AtVec(count+i))
+	}
+	var chol mat.Cholesky
+	var solved mat.Dense
+	if !chol.Factorize(r) || chol.SolveTo(&solved, c) != nil {
+		return nil, nil, false
+	}
+	precision, pull = mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
+	scale := 2 / p.Noise
+	for i := range count {
+		for j := range count + 1 {
+			s := 0.0
+			for k := range rest {
+				s += c.At(k, i) * solved.At(k, j)
+			}
+			switch {
+			case j == count:
+				pull.SetVec(i, scale*(b.AtVec(i)-s))
+			case j <= i:
+				precision.SetSym(i, j, scale*(a.At(i, j)-s))
+			}
+		}
+	}
+	return precision, pull, true
+}
+
+// minVariance keeps a sweep without noise from being believed without bound, |Γ|².
+const minVariance = 1e-12
+
+// columns fills scratch with the columns of list, those of the load's taps
+// taken off.
+func (p *Fit) columns(list []parameter) {
+	load := p.Load
+	if load == nil {
+		p.jacobian(list)
+		return
+	}
+	// Its own echo tells nothing of the points in front: its taps are free.
+	p.Load = nil
+	p.Forward()
+	p.jacobian(list)
+	p.Load = load
+	p.Forward()
+	p.clearOfLoad(list)
 }
 
 // loadReachCells is how near the load a point must be for the load's taps to
