@@ -27,8 +27,11 @@ const (
 	planeSigmaM  = 0.0005 // the reference plane that a calibration leaves
 )
 
-// offShares are the shares of its tolerance that a line may be off by: equally likely.
-func offShares() []float64 { return []float64{0.25, 0.5, 1} }
+// offShare is a share of its tolerance that a line may be off by, and how many of
+// those that are off at all are so.
+type offShare struct{ share, odds float64 }
+
+func offShares() []offShare { return []offShare{{0.25, 0.4}, {0.5, 0.4}, {1, 0.2}} }
 
 // asBuilt is what a sweep and the record together tell of where things are on
 // the line as it was built. The unknowns, all small and independent beforehand,
@@ -132,12 +135,12 @@ func newAsBuilt(fit *linemodel.Fit, path *cables.Path, roles map[*linemodel.Poin
 	var half, information mat.Dense
 	half.Mul(precision, seeming)
 	information.Mul(seeming.T(), &half)
-	shares := append([]float64{0}, offShares()...)
-	prior := func(share, off float64) float64 {
-		if share == 0 {
+	shares := append([]offShare{{}}, offShares()...)
+	prior := func(s offShare, off float64) float64 {
+		if s.share == 0 {
 			return math.Log(1 - off)
 		}
-		return math.Log(off / float64(len(offShares())))
+		return math.Log(off * s.odds)
 	}
 	best := math.Inf(-1)
 	var evidence []float64
@@ -162,7 +165,7 @@ func newAsBuilt(fit *linemodel.Fit, path *cables.Path, roles map[*linemodel.Poin
 	for _, velocity := range shares {
 		for _, length := range shares {
 			for stray := range 1 << len(doubted) {
-				deviation := a.deviations(fit, velocity, length)
+				deviation := a.deviations(fit, velocity.share, length.share)
 				logPrior := prior(velocity, velocityOff) + prior(length, lengthOff)
 				for bit, i := range doubted {
 					if stray&(1<<bit) == 0 {
