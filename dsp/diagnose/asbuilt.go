@@ -95,12 +95,10 @@ func newAsBuilt(fit *linemodel.Fit, path *cables.Path, roles map[*linemodel.Poin
 			a.points, a.roles = append(a.points, p), append(a.roles, role)
 		}
 	}
+	var doubted []int
 	variance := make([]float64, len(a.points))
 	for i, p := range a.points {
 		variance[i] = clutter(p)
-	}
-	var doubted []int
-	for i, p := range a.points {
 		if sound[p] && len(doubted) < mostStrays {
 			doubted = append(doubted, i)
 		}
@@ -109,6 +107,7 @@ func newAsBuilt(fit *linemodel.Fit, path *cables.Path, roles map[*linemodel.Poin
 	if !ok { // nothing but the record
 		precision, pull = mat.NewSymDense(max(1, len(a.points)), nil), mat.NewVecDense(max(1, len(a.points)), nil)
 	}
+	variance = together(precision, variance)
 	for i, v := range variance {
 		pull.SetVec(i, pull.AtVec(i)*fit.Noise/v)
 		for j := range i + 1 {
@@ -188,6 +187,25 @@ func newAsBuilt(fit *linemodel.Fit, path *cables.Path, roles map[*linemodel.Poin
 		a.ways[i].weight /= total
 	}
 	return a
+}
+
+// togetherFrom is the correlation from which two places err together.
+const togetherFrom = 0.3
+
+// together gives places that err together the same variance, the largest.
+func together(precision *mat.SymDense, variance []float64) []float64 {
+	out := append([]float64(nil), variance...)
+	for range variance {
+		for i := range out {
+			for j := range i {
+				if math.Abs(precision.At(i, j)) > togetherFrom*math.Sqrt(precision.At(i, i)*precision.At(j, j)) {
+					out[i] = math.Max(out[i], out[j])
+					out[j] = out[i]
+				}
+			}
+		}
+	}
+	return out
 }
 
 // deviations are what each unknown is known to beforehand, the line off by so

@@ -52,40 +52,39 @@ func (p *Fit) Sigma() [][quantities]float64 {
 }
 
 // PlaceInformation returns what the sweep by itself tells of the places of
-// points, in their order: near x₀, where they are, it speaks for moving them by d
-// with a likelihood of
+// points, in their order: it speaks for moving them by d from where the fit has
+// put them with a likelihood of
 //
 //	log L(d) = pull·d − d·precision·d/2
 //
 // to second order in d (1/m and 1/m²), all else that is fitted of any point, of
 // the port and of the load being free within its prior. What is known
 // beforehand of places is left out: a place the sweep does not tell has a
-// precision of about 0. variance is that of one point of the sweep, |Γ|², what the
-// model leaves included. Where the weights differ the mean of them in their own
-// weighting stands for the N⁻¹·(JᴴW²J)·N⁻¹ of Sigma. ok is false without
-// points, or where the rest cannot be told apart either.
+// precision of about 0, and pull is what the fit, being the best, holds against those
+// priors. variance is that of one point of the sweep, |Γ|², what the model leaves
+// included. Where the weights differ their mean in their own weighting stands
+// for the N⁻¹·(JᴴW²J)·N⁻¹ of Sigma. ok is false without points, or where the
+// rest cannot be told apart either.
 func (p *Fit) PlaceInformation(points []*Point, variance float64) (precision *mat.SymDense, pull *mat.VecDense, ok bool) {
-	if len(points) == 0 {
+	count := len(points)
+	if count == 0 {
 		return nil, nil, false
 	}
-	unit, noise := p.Unit, p.Noise
-	p.Unit, p.Noise = 0, math.Max(variance, minVariance)
-	defer func() { p.Unit, p.Noise = unit, noise }()
 	sum, squares := 0.0, 0.0
 	for _, w := range p.Weight {
 		sum += w
 		squares += w * w
 	}
-	p.Noise *= squares / sum
+	variance = math.Max(variance, minVariance) * squares / sum
 	var list []parameter
-	for _, q := range points {
-		list = append(list, parameter{q, ByPlace})
-	}
-	count := len(list)
 	asked := make(map[*Point]bool, count)
 	for _, q := range points {
+		list = append(list, parameter{q, ByPlace})
 		asked[q] = true
 	}
+	known, held := mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
+	p.addOwnPriors(list, 0, known, held)
+	p.addLinks(list, known, held)
 	for _, item := range parameters(p.Points, true) {
 		if item.quantity != ByPlace || item.point == nil || !asked[item.point] {
 			list = append(list, item)
@@ -93,13 +92,16 @@ func (p *Fit) PlaceInformation(points []*Point, variance float64) (precision *ma
 	}
 	p.columns(list)
 	a, b := p.gram(len(list), p.Weight)
+	unit, noise := p.Unit, p.Noise
+	p.Unit, p.Noise = 0, variance
 	p.addOwnPriors(list, count, a, b)
+	p.Unit, p.Noise = unit, noise
 	for i := range list {
 		a.SetSym(i, i, a.At(i, i)*(1+1e-12))
 	}
 	// The rest is eliminated: A − C·R⁻¹·Cᵀ.
 	rest := len(list) - count
-	r, c := mat.NewSymDense(rest, nil), mat.NewDense(rest, count+1, nil)
+	r, c := mat.NewSymDense(rest, nil), mat.NewDense(rest, count, nil)
 	for i := range rest {
 		for j := range i + 1 {
 			r.SetSym(i, j, a.At(count+i, count+j))
@@ -107,28 +109,19 @@ func (p *Fit) PlaceInformation(points []*Point, variance float64) (precision *ma
 		for j := range count {
 			c.Set(i, j, a.At(count+i, j))
 		}
-		c.Set(i, count, b.AtVec(count+i))
 	}
 	var chol mat.Cholesky
-	var solved mat.Dense
+	var solved, taken mat.Dense
 	if !chol.Factorize(r) || chol.SolveTo(&solved, c) != nil {
 		return nil, nil, false
 	}
+	taken.Mul(c.T(), &solved)
 	precision, pull = mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
-	scale := 2 / p.Noise
 	for i := range count {
-		for j := range count + 1 {
-			s := 0.0
-			for k := range rest {
-				s += c.At(k, i) * solved.At(k, j)
-			}
-			switch {
-			case j == count:
-				pull.SetVec(i, scale*(b.AtVec(i)-s))
-			case j <= i:
-				precision.SetSym(i, j, scale*(a.At(i, j)-s))
-			}
+		for j := range i + 1 {
+			precision.SetSym(i, j, 2/variance*(a.At(i, j)-taken.At(i, j)))
 		}
+		pull.SetVec(i, -2/variance*held.AtVec(i))
 	}
 	return precision, pull, true
 }
