@@ -248,11 +248,10 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 		v.trials = append(v.trials, fitted[i].trial(b.fit))
 	}
 	f.IsFault = true
-	nameFinding(f, v.trials)
-	f.Confidence *= connectorTrust
+	nameFinding(f, v.trials, connectorTrust)
 	f.Alternatives = slices.DeleteFunc(f.Alternatives, func(x Alternative) bool { return x.Cause == FarEnd || x.Cause == Unnamed })
 	v.trials = slices.DeleteFunc(v.trials, func(t trial) bool { return t.cause == FarEnd || t.cause == Unnamed })
-	f.Evidence = append(f.Evidence, a.whence(), rivals(f))
+	f.Evidence = append(f.Evidence, a.whence())
 	if f.Cause != AntennaFault {
 		if best.total == 0 {
 			f.Evidence = append(f.Evidence, fmt.Sprintf("with that taken off, the antenna behind it shows %.1f dB at its worst in its band: it need not be at fault", bench.behindDB(best)))
@@ -315,23 +314,6 @@ func (a *antennaSeen) whence() string {
 		where = fmt.Sprintf("%s m in front of its connector", uncertain(-a.delayM, sigma, ""))
 	}
 	return "what comes back in its band comes from " + where + ": an antenna answers from behind it, a connector at once"
-}
-
-// Two causes whose odds are no farther apart than this cannot be told apart.
-const levelOdds = 3.0
-
-// rivals says which causes cannot be told from that of f; empty for none.
-func rivals(f *Finding) string {
-	var names []string
-	for _, x := range f.Alternatives {
-		if x.Confidence*levelOdds > f.Confidence {
-			names = append(names, x.Cause.Words())
-		}
-	}
-	if len(names) == 0 {
-		return ""
-	}
-	return fmt.Sprintf("one port cannot tell here whether it is %s or %s", f.Cause.Words(), strings.Join(names, " or "))
 }
 
 // inFrontOfAntenna says of finding at that what comes back in the antenna's band

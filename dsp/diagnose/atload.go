@@ -270,8 +270,7 @@ func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
 	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(length), IsFault: true, Place: placeFarEnd,
 		ReturnLossDB: -20 * math.Log10(b.fit.RMS(best.point)), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}}
 	f.Evidence = describe(best.point, nil, b.fit, 0, f.Place)
-	nameFinding(&f, trials)
-	f.Confidence *= trust(1)
+	nameFinding(&f, trials, trust(1))
 	var out []Finding
 	for _, g := range found {
 		if g.IsFault && math.Abs(g.DistanceM-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length)) {

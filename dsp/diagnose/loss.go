@@ -149,11 +149,34 @@ func (e excess) beyond(wet []*linemodel.Point) bool {
 const noReflectionDB = 120
 
 // lossFinding puts an excess of loss into the section that it most likely
-// belongs to: the one that loses most by its record.
-func lossFinding(e excess) Finding {
-	return Finding{DistanceM: e.at.StartM, ExtentM: e.at.LengthM, SigmaM: e.at.LengthM / 2, Cause: LossySection, IsFault: true, Confidence: 0.8, ReturnLossDB: noReflectionDB,
+// belongs to: the one that loses most by its record. others is what else was found.
+func lossFinding(e excess, others []Finding) Finding {
+	f := Finding{DistanceM: e.at.StartM, ExtentM: e.at.LengthM, SigmaM: e.at.LengthM / 2, Cause: LossySection, IsFault: true, Confidence: e.confidence(others), ReturnLossDB: noReflectionDB,
 		Place: "in " + e.at.Name, Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
 		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
+	nameAlone(&f)
+	return f
+}
+
+// What speaks for a lossy section beside the excess itself. Common practice, no source.
+const (
+	lossyLines  = 0.1 // share of the lines that have one
+	besideFault = 0.6 // how likely excess is a section's own where something else was found that keeps power from the end
+)
+
+// confidence is how likely the excess is that of a lossy section: against a sound
+// line, whose excess is normal and reaches what it may be at three deviations, an
+// excess of any size that still leaves a mirror.
+func (e excess) confidence(others []Finding) float64 {
+	most := lossFloorDB + e.endDB + lossShare*e.nominalDB
+	u := 3 * e.middleDB / most
+	sound := (1 - lossyLines) * math.Exp(-u*u/2) * 3 / (most * math.Sqrt(2*math.Pi))
+	lossy := lossyLines / (mostLossShare * math.Max(e.nominalDB, most))
+	p := lossy / (lossy + sound) * trust(1)
+	if slices.ContainsFunc(others, func(f Finding) bool { return f.IsFault }) {
+		p *= besideFault
+	}
+	return p
 }
 
 // slowed says whether a wet stretch was found: its loss is its own, and not known

@@ -67,13 +67,9 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 			hiddenBy = best.point
 		}
 		f.Alternatives = []Alternative{}
-		nameFinding(&f, trials)
-		f.Confidence *= trust(best.state.Cost / recordCost)
+		nameFinding(&f, trials, trust(best.state.Cost/recordCost))
 		if best.cause == FarEnd {
 			f.Alternatives = []Alternative{}
-		}
-		for k := range f.Alternatives {
-			f.Alternatives[k].Confidence *= trust(best.state.Cost / recordCost)
 		}
 		named[c.head()] = &verdictOf{finding: f, trials: trials, noiseM: c.head().NoiseM, budgetDB: c.head().BudgetDB}
 		for _, r := range c.members {
@@ -251,11 +247,11 @@ func (b *bench) oneStretch(c, d *cluster) bool {
 // figures come from drawn lines (package simulate) that are not those the tests
 // judge by.
 func trust(ratio float64) float64 {
-	const best, from = 0.93, 1.5
+	const best, from, slope = 0.93, 1.5, 0.15
 	if ratio <= from {
 		return best
 	}
-	return best / (1 + 0.5*math.Log(ratio/from))
+	return best / (1 + slope*math.Log(ratio/from))
 }
 
 // plain turns reflections into findings without naming faults further.
@@ -265,26 +261,4 @@ func plain(found []locate.Reflection) []Finding {
 		out = append(out, finding(found[i]))
 	}
 	return out
-}
-
-// nameFinding gives f the causes of the trials, best first.
-func nameFinding(f *Finding, trials []trial) {
-	weight := map[Cause]float64{}
-	total := 0.0
-	for _, t := range trials {
-		w := math.Exp(t.score - trials[0].score)
-		weight[t.cause] = math.Max(weight[t.cause], w)
-	}
-	for _, w := range weight {
-		total += w
-	}
-	f.Cause, f.Confidence = trials[0].cause, weight[trials[0].cause]/total
-	for _, t := range trials {
-		if w, ok := weight[t.cause]; ok && t.cause != f.Cause {
-			if w/total > 0.005 {
-				f.Alternatives = append(f.Alternatives, Alternative{t.cause, w / total})
-			}
-			delete(weight, t.cause)
-		}
-	}
 }

@@ -113,8 +113,7 @@ func (b *bench) withNearLoad(found []Finding, trials []trial) []Finding {
 	length := b.path.LengthM()
 	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(best.point.X), IsFault: true, Place: b.placeOf(best.point.X),
 		Alternatives: []Alternative{}, Evidence: []string{best.words}, Checks: []string{}, Cautions: []string{}}
-	nameFinding(&f, trials)
-	f.Confidence *= nearLoadTrust
+	nameFinding(&f, trials, nearLoadTrust)
 	var out []Finding
 	for _, g := range found {
 		near := length-g.DistanceM < nearLoadCells*b.fit.Cell(length)

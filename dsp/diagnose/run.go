@@ -56,15 +56,15 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
 	hasMirror = hasMirror && !b.blocked()
 	if hasMirror && lost.significant() && (!slowed(out.Findings) || lost.beyond(found.Known)) {
-		out.Findings = append(out.Findings, lossFinding(lost))
+		out.Findings = append(out.Findings, lossFinding(lost, out.Findings))
 	}
 	b.measure(out.Findings)
-	b.place(out.Findings)
 	if settings.Baseline != nil {
 		if err := b.compare(ctx, out, s, settings, path, line); err != nil {
 			return nil, err
 		}
 	}
+	b.place(out.Findings)
 	for _, r := range found.Echoes {
 		out.Findings = append(out.Findings, finding(r))
 	}

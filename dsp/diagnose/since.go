@@ -133,8 +133,7 @@ func (b *bench) bears(c *change) bool {
 // sinceThen is the finding that a change gives where nothing was found by the
 // sweep alone.
 func (b *bench) sinceThen(c *change, path *cables.Path) (f Finding, ok bool) {
-	f = Finding{DistanceM: c.DistanceM, SigmaM: math.Sqrt(c.SigmaM*c.SigmaM + placeSigma(c.DistanceM)*placeSigma(c.DistanceM)), IsFault: true,
-		ReturnLossDB: c.NowDB, Confidence: sinceTrust, Alternatives: []Alternative{}, Evidence: []string{c.Sentence}, Checks: []string{}, Cautions: []string{}}
+	f = Finding{DistanceM: c.DistanceM, seenM: c.SigmaM, IsFault: true, ReturnLossDB: c.NowDB, Confidence: sinceTrust, Alternatives: []Alternative{}, Evidence: []string{c.Sentence}, Checks: []string{}, Cautions: []string{}}
 	joint, _ := nearest(b.joints, c.DistanceM)
 	atJoint := math.Abs(joint-c.DistanceM) < math.Max(0.6*b.fit.Cell(joint), 3*placeSigma(joint))
 	f.Place = "in " + path.Spans[path.SpanAt(c.DistanceM)].Name
@@ -162,9 +161,10 @@ func (b *bench) sinceThen(c *change, path *cables.Path) (f Finding, ok bool) {
 			return f, false
 		}
 		f.Cause, f.DistanceM, f.ExtentM = WaterInCable, c.FromM, math.Max(0, c.DistanceM-c.FromM)
-		f.SigmaM = math.Hypot(f.SigmaM, f.ExtentM/2)
+		f.seenM = math.Hypot(f.seenM, f.ExtentM/2)
 	default:
 		return f, false
 	}
+	nameAlone(&f)
 	return f, true
 }

@@ -208,6 +208,7 @@ func (b *bench) soakedFinding(p *linemodel.Point) Finding {
 		Confidence: trust(1), Place: "in " + b.path.Spans[b.fit.SpanAt(p.X+p.Extent/2)].Name,
 		ReturnLossDB: -20 * math.Log10(math.Max(b.fit.RMS(p), 1e-6)),
 		Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}}
+	nameAlone(&f)
 	t := trial{cause: WaterInCable, point: p, state: b.fit.Save(), words: describe(p, nil, b.fit, 0, "")[0]}
 	b.named = append(b.named, &verdictOf{finding: f, trials: []trial{t}})
 	return f

@@ -1,0 +1,133 @@
+package diagnose
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+)
+
+// A finding names the cause whose circuit explains the sweep best, and with it
+// every other that may be the truth. How likely each is has two parts. As far as
+// the model is complete, with the probability trusted, the shares of e^score count, that
+// of each cause summed over its circuits. Where it is not, their likelihoods are worth
+// no more than an order: causes are then the likelier the less theirs falls behind,
+// as 1/(1 + behind), and one that reflects alike in most bands is in the
+// running whether or not a circuit of it was fitted here. Common practice, no source.
+const (
+	alikeBehind      = 50.0  // natural units that a cause which is like the first and was not fitted is taken to be behind
+	leastAlternative = 0.003 // probability from which one is told
+	mostAlternatives = 5
+	cannotTell       = 4.5 // natural units within which one sweep does not tell two causes apart, three standard deviations
+)
+
+// alike lists what one port mistakes for each cause: what reflects alike over a
+// band that is not wide, the likeliest first. D. M. Pozar, "Microwave Engineering",
+// 4th ed., ch. 2 and 4 (from memory), for the circuits; which are mistaken in practice: no source.
+func alike(c Cause) []Cause {
+	switch c {
+	case OpenCircuit:
+		return []Cause{PoorContact}
+	case ShortCircuit:
+		return []Cause{WaterInConnector}
+	case PoorContact:
+		return []Cause{ConnectorMismatch, OpenCircuit}
+	case ConnectorMismatch:
+		return []Cause{WaterInConnector, DentOrKink}
+	case WaterInConnector:
+		return []Cause{ConnectorMismatch, DentOrKink}
+	case WaterInCable:
+		return []Cause{DentOrKink, LossySection}
+	case DentOrKink:
+		return []Cause{WrongImpedance, ConnectorMismatch, WaterInCable}
+	case WrongImpedance:
+		return []Cause{DentOrKink}
+	case LossySection:
+		return []Cause{WaterInCable, PoorContact}
+	case AntennaFault:
+		return []Cause{ConnectorMismatch, PoorContact}
+	}
+	return nil
+}
+
+// isCause says whether c is a fault that can be named.
+func isCause(c Cause) bool {
+	switch c {
+	case Unnamed, Joint, Device, FarEnd, Ghost:
+		return false
+	}
+	return true
+}
+
+// nameFinding gives f the causes of the trials, best first, with what each is
+// likely where the model is complete with the probability trusted.
+func nameFinding(f *Finding, trials []trial, trusted float64) {
+	behind := map[Cause]float64{}
+	share := map[Cause]float64{}
+	total := 0.0
+	for _, t := range trials {
+		late := trials[0].score - t.score
+		if least, ok := behind[t.cause]; !ok || late < least {
+			behind[t.cause] = late
+		}
+		share[t.cause] += math.Exp(-late)
+		total += math.Exp(-late)
+	}
+	for c := range share {
+		share[c] *= trusted / total
+	}
+	f.Cause = trials[0].cause
+	f.Confidence = share[f.Cause]
+	delete(share, f.Cause)
+	delete(behind, f.Cause)
+	f.spread(share, behind, 1-trusted)
+	f.cannotBeTold(behind)
+}
+
+// nameAlone gives f, whose cause follows from its place and size alone, the
+// others that it may be.
+func nameAlone(f *Finding) { f.spread(map[Cause]float64{}, map[Cause]float64{}, 1-f.Confidence) }
+
+// spread makes the alternatives of f: of each cause its share, and of the rest so
+// much as its being behind leaves it.
+func (f *Finding) spread(share, behind map[Cause]float64, rest float64) {
+	behind = maps.Clone(behind)
+	for _, c := range alike(f.Cause) {
+		if _, tried := behind[c]; !tried {
+			behind[c] = alikeBehind
+		}
+	}
+	total := 0.0
+	for c, late := range behind {
+		if isCause(c) {
+			total += 1 / (1 + math.Max(0, late))
+		}
+	}
+	f.Alternatives = []Alternative{}
+	for c, late := range behind {
+		p := share[c]
+		if isCause(c) {
+			p += rest / (1 + math.Max(0, late)) / total
+		}
+		if p > leastAlternative {
+			f.Alternatives = append(f.Alternatives, Alternative{c, p})
+		}
+	}
+	slices.SortFunc(f.Alternatives, func(a, b Alternative) int {
+		return cmp.Or(cmp.Compare(b.Confidence, a.Confidence), cmp.Compare(a.Cause, b.Cause))
+	})
+	f.Alternatives = f.Alternatives[:min(len(f.Alternatives), mostAlternatives)]
+}
+
+// cannotBeTold says in the evidence which causes this sweep does not tell from
+// that of f, and what would.
+func (f *Finding) cannotBeTold(behind map[Cause]float64) {
+	for _, a := range f.Alternatives {
+		if late, tried := behind[a.Cause]; tried && late < cannotTell && isCause(a.Cause) {
+			f.Evidence = append(f.Evidence, fmt.Sprintf("one port cannot tell here whether it is %s or %s; what would: %s", f.Cause.Words(), a.Cause.Words(),
+				strings.TrimSuffix(separate(f.Cause, a.Cause), ".")))
+		}
+	}
+}
