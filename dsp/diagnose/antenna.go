@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
-	"strings"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"

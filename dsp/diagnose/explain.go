@@ -37,6 +37,7 @@ type reasoning struct {
 // is left than the noise. In natural units of log posterior: e⁵ is about 150.
 const (
 	remainsWithin = 5.0
+	rivalLeast    = 0.1 // probability of an alternative from which it is told of as a rival
 	residueFactor = 2.0
 	neighbourM    = 3.0
 	mostGhosts    = 4
@@ -243,7 +244,7 @@ func (r *reasoning) remaining(f Finding, say func(string, ...any)) {
 		}
 	}
 	for _, a := range f.Alternatives {
-		if a.Confidence >= 0.02 && !slices.Contains(rivals, a.Cause) {
+		if a.Confidence >= rivalLeast && !slices.Contains(rivals, a.Cause) {
 			rivals = append(rivals, a.Cause)
 		}
 	}
