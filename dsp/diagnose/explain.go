@@ -37,7 +37,7 @@ type reasoning struct {
 // is left than the noise. In natural units of log posterior: e⁵ is about 150.
 const (
 	remainsWithin = 5.0
-	rivalLeast    = 0.1 // probability of an alternative from which it is told of as a rival
+	rivalLeast    = 0.03 // probability of an alternative from which it is told of as a rival
 	residueFactor = 2.0
 	neighbourM    = 3.0
 	mostGhosts    = 4
