@@ -62,8 +62,9 @@ func isCause(c Cause) bool {
 }
 
 // nameFinding gives f the causes of the trials, best first, with what each is
-// likely where the model is complete with the probability trusted.
-func nameFinding(f *Finding, trials []trial, trusted float64) {
+// likely where the model is complete with the probability trusted; also are causes that
+// were not fitted here and are as near as the nearest that was.
+func nameFinding(f *Finding, trials []trial, trusted float64, also ...Cause) {
 	behind := map[Cause]float64{}
 	share := map[Cause]float64{}
 	total := 0.0
@@ -82,6 +83,11 @@ func nameFinding(f *Finding, trials []trial, trusted float64) {
 	f.Confidence = share[f.Cause]
 	delete(share, f.Cause)
 	delete(behind, f.Cause)
+	for _, c := range also {
+		if _, tried := behind[c]; !tried && c != f.Cause {
+			behind[c] = 0
+		}
+	}
 	f.spread(share, behind, 1-trusted)
 	f.cannotBeTold(behind)
 }
@@ -125,7 +131,7 @@ func (f *Finding) spread(share, behind map[Cause]float64, rest float64) {
 // that of f, and what would.
 func (f *Finding) cannotBeTold(behind map[Cause]float64) {
 	for _, a := range f.Alternatives {
-		if late, tried := behind[a.Cause]; tried && late < cannotTell && isCause(a.Cause) {
+		if late, near := behind[a.Cause]; near && late < cannotTell && isCause(a.Cause) {
 			f.Evidence = append(f.Evidence, fmt.Sprintf("one port cannot tell here whether it is %s or %s; what would: %s", f.Cause.Words(), a.Cause.Words(),
 				strings.TrimSuffix(separate(f.Cause, a.Cause), ".")))
 		}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"downlead/cables"
 	"downlead/dsp/linemodel"
 	"downlead/dsp/locate"
 )
@@ -67,7 +68,11 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 			hiddenBy = best.point
 		}
 		f.Alternatives = []Alternative{}
-		nameFinding(&f, trials, trust(best.state.Cost/recordCost))
+		trusted, also := trust(best.state.Cost/recordCost), []Cause(nil)
+		if b.load == cables.Antenna && f.Place == placeAtLoad { // the antenna's taps may have left it to the circuit
+			trusted, also = trusted*nearLoadTrust, []Cause{AntennaFault}
+		}
+		nameFinding(&f, trials, trusted, also...)
 		if best.cause == FarEnd {
 			f.Alternatives = []Alternative{}
 		}
