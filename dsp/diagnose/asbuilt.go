@@ -99,7 +99,11 @@ func newAsBuilt(fit *linemodel.Fit, path *cables.Path, roles map[*linemodel.Poin
 	variance := make([]float64, len(a.points))
 	for i, p := range a.points {
 		variance[i] = clutter(p)
-		if sound[p] && len(doubted) < mostStrays {
+		if !sound[p] {
+			continue
+		}
+		variance[i] *= temper // what is left beside a weak reflection looks like it
+		if len(doubted) < mostStrays {
 			doubted = append(doubted, i)
 		}
 	}

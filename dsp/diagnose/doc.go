@@ -29,18 +29,19 @@
 // record and the circuit). unit is not the noise's variance but temper times
 // what the best fit so far leaves: no model is complete, neighbouring points
 // say much the same, and a score in the noise's own units would make every
-// verdict certain. Between causes the best score of each counts; shares of
-// e^score, times how often a fit that leaves as much as this one is right
-// (trust), are the confidences. A fault must explain more than a sound line may
+// verdict certain. Shares of e^score, times how often a fit that leaves as much as
+// this one is right (trust), are the confidences; the rest goes to what else it may be. A fault must explain more than a sound line may
 // show. The same counting with a penalty per quantity is common as the Bayesian
 // information criterion: G. Schwarz, Ann. Statist. 6(2), 1978,
 // doi:10.1214/aos/1176344136 (from memory).
 //
 // # Symbols and units
 //
-//	x, DistanceM    metres of the record's path from the test port; of a stretch
-//	                its beginning
-//	SigmaM          one standard deviation: noise, velocity tolerance, record
+//	x               metres of the record's path from the test port
+//	DistanceM       metres along the line as built; of a stretch its beginning; of
+//	                a ghost where it seems to be
+//	SigmaM          one standard deviation: the sweep, and how the line differs
+//	                from its record (asbuilt.go)
 //	Γ, ReturnLossDB local: by itself between matched lines, rms over the span, the
 //	                loss on the way removed; dB, positive
 //	z, y            series impedance, shunt admittance over the line's own, in the
@@ -58,7 +59,8 @@
 // line as recorded, name.go and circuit.go lumped causes, screen.go where their
 // fits begin, stretch.go causes with an extent, total.go opens and shorts, atload.go and nearload.go the far end, antenna.go and
 // antennaconnector.go an antenna and its connector, loss.go excess loss, measure.go
-// sizes and their uncertainty; whatif.go masking and repairs; words.go, explain.go
+// sizes and their uncertainty, asbuilt.go and asbuiltplace.go places and theirs, alternatives.go
+// what else a finding may be; whatif.go masking and repairs; words.go, explain.go
 // and advice.go the texts; since.go, baseline.go and baseline_changes.go the
 // comparison with an earlier sweep; compare.go and compare_words.go hold any two
 // sweeps of a line against each other, such as before and after a repair.
