@@ -153,7 +153,7 @@ func (b *bench) without(points []*linemodel.Point) *linemodel.State {
 	}
 	if joint, atJoint := b.jointWithin(points); atJoint && !b.taken(joint) {
 		mean, sigma := b.expect(joint, points)
-		p := soundJoint(fit, math.Max(mean-placeReach*sigma, math.Min(points[0].X, mean+placeReach*sigma)))
+		p := b.soundJoint(math.Max(mean-placeReach*sigma, math.Min(points[0].X, mean+placeReach*sigma)), joint)
 		p.Fits[linemodel.ByPlace], p.Prior[linemodel.ByPlace] = true, linemodel.Prior{Mean: mean, Sigma: sigma}
 		fit.Insert(p)
 	}
