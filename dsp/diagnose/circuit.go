@@ -267,16 +267,6 @@ func sumOf(fit *linemodel.Fit, points []*linemodel.Point) complex128 {
 	return r
 }
 
-// turn moves p to the place nearest x at which its echo has the phase of r at
-// the middle of the span, r being referred to at.
-func turn(fit *linemodel.Fit, p *linemodel.Point, x, at float64, r complex128) {
-	beta := fit.Beta0[fit.SpanAt(x)]
-	place := at + math.Remainder(cmplx.Phase(p.Reflect[len(p.Reflect)/2])-cmplx.Phase(r), 2*math.Pi)/(2*beta)
-	period := math.Pi / beta
-	p.X = math.Max(0, place+period*math.Round((x-place)/period))
-	fit.Move(p)
-}
-
 // nearest returns the joint nearest to x.
 func nearest(joints []float64, x float64) (float64, bool) {
 	best, ok := 0.0, false
