@@ -53,11 +53,12 @@ type plan struct {
 	ordinary   bool
 	none       float64 // share of lines without a fault
 	double     float64 // share with two
+	leastDB    float64 // detection index that each fault has at least
 }
 
 func plans() [Levels]plan {
 	return [Levels]plan{
-		{0, true, 0, 0}, {0.15, true, 0.15, 0}, {0.5, true, 0.15, 0}, {0.6, true, 0.12, 0.35}, {1, false, 0.12, 0.35},
+		{0, true, 0, 0, 20}, {0.15, true, 0.15, 0, 20}, {0.5, true, 0.15, 0, 20}, {0.6, true, 0.12, 0.35, 20}, {1, false, 0.12, 0.35, 16},
 	}
 }
 
@@ -107,7 +108,7 @@ func New(ctx context.Context, seed uint64, difficulty int) (*Case, error) {
 		if err != nil {
 			return nil, fmt.Errorf("drawing a case: %w", err)
 		}
-		c, err := fair(s, made)
+		c, err := fair(s, made, level.leastDB)
 		if err != nil {
 			return nil, fmt.Errorf("drawing a case: %w", err)
 		}
@@ -137,7 +138,7 @@ func plausible(s *simulate.Scenario) bool {
 }
 
 // fair returns the case, nil where it would not be fair.
-func fair(s *simulate.Scenario, made *simulate.Result) (*Case, error) {
+func fair(s *simulate.Scenario, made *simulate.Result, leastDB float64) (*Case, error) {
 	path, err := made.Line.Path()
 	if err != nil {
 		return nil, err
@@ -152,7 +153,8 @@ func fair(s *simulate.Scenario, made *simulate.Result) (*Case, error) {
 	}
 	for i, t := range made.Truth.Faults {
 		cellM := figures.SpanCellM[path.SpanAt(math.Min(t.DistanceM, path.LengthM()))]
-		if !t.Detectable || !showsItself(&t, cellM, made.Truth) {
+		index, _ := t.Severity["detection_index_db"].(float64)
+		if !t.Detectable || index < leastDB || !showsItself(&t, cellM, made.Truth) {
 			return nil, nil
 		}
 		f := Fault{Cause: diagnose.Cause(t.Cause), DistanceM: t.DistanceM, ExtentM: t.ExtentM, ApparentM: t.ApparentDistanceM,

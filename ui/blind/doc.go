@@ -13,8 +13,9 @@
 //	4      ordinary                      two, one or none
 //	5      any, short ones too           two, one or none, weak, a poor instrument
 //
-// Fair means, for every fault: the sweep can show it (simulate.FaultTruth.Detectable;
-// of wet cable its own reflection), the line lies well inside the alias-free
+// Fair means, for every fault: the sweep can show it (simulate.FaultTruth.Detectable,
+// with a detection index of 20 dB, ten standard deviations, and 16 dB on level 5; of
+// wet cable its own reflection), the line lies well inside the alias-free
 // range, a fault inside a cable is what a cable can have and stands a cell and a
 // half from its ends, and a stretch is longer than two cells unless it is a
 // dent. Pairs that one port hardly tells apart are not drawn, or either is
@@ -36,6 +37,14 @@
 // Append adds a result to a CSV file of the user's choice: the time, the name that
 // was typed, level, seed, score and what it is made of. Nothing else about a person
 // is kept.
+//
+// # How a window uses it
+//
+//	c, err := blind.New(ctx, seed, level)   in the background: a second or two
+//	c.Sweep, c.Line, c.CellM                to be shown
+//	c.Score([]blind.Mark{{31.4, diagnose.PoorContact}})
+//	c.Faults()                              only after that
+//	blind.Append(path, blind.RowOf(name, time.Now(), c, result))
 //
 // SI units; distances in metres from the test port.
 package blind

@@ -56,6 +56,18 @@
 // converts: m, cm, mm, MHz, GHz, ns, %, dB, ohm and others (Units). A double brace
 // is a brace.
 //
+// # How a window uses it
+//
+//	all, err := lesson.Embedded()               or lesson.Read(path)
+//	b, err := lesson.Open(ctx, all[0])          sweeps the line
+//	s, err := b.Scene(&l.Steps[i].Show)         what is shown: s.Sweep, s.Line, s.Path, s.Show
+//	s.Fill(ctx, step.Text), s.Value(ctx, &see.Value), s.Write(...)
+//	for _, k := range l.QuestionsAfter(i) { outcome, err := b.Answer(ctx, k, given) }
+//
+// Fill, Value, Answer and Check may run the diagnosis, which takes a second or
+// more: in the background, one goroutine at a time. An answer that cannot be read
+// is an *UnreadableError, to be asked for again.
+//
 // # Limits
 //
 // A file is at most 256 kB and its strings as long as that leaves room for; a
