@@ -39,7 +39,7 @@ var allowed = map[string][]string{
 	"downlead/ui/theme":         {"gioui.org"},
 	"downlead/ui/work":          {},
 	"downlead/ui/undo":          {},
-	"downlead/ui/bench":         {"downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/distance", "downlead/dsp/diagnose", "downlead/dsp/simulate", "downlead/ui/chart", "downlead/ui/theme", "downlead/ui/traces", "downlead/ui/undo", "downlead/ui/work", "gioui.org"},
+	"downlead/ui/bench":         {"downlead/ui/blind", "downlead/ui/lesson", "downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/distance", "downlead/dsp/diagnose", "downlead/dsp/simulate", "downlead/ui/chart", "downlead/ui/theme", "downlead/ui/traces", "downlead/ui/undo", "downlead/ui/work", "gioui.org"},
 	"downlead/ui/investigation": {"downlead/ui/undo", "downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/diagnose"},
 	"downlead/ui/report":        {"downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/distance", "downlead/dsp/diagnose", "downlead/ui/investigation", "codeberg.org/go-pdf/fpdf", "golang.org/x/image", "golang.org/x/text", "gonum.org/v1/plot"},
 	"downlead/ui/blind":         {"downlead/cables", "downlead/dsp", "downlead/dsp/diagnose", "downlead/dsp/distance", "downlead/dsp/simulate", "downlead/dsp/sweep"},

@@ -24,7 +24,7 @@ const hasWindow = true
 // before the program ends: the systems want windows on the main thread.
 func openWindow(ctx context.Context, choice windowChoice) error {
 	window := new(app.Window)
-	options := desk.Options{Notify: window.Invalidate, Program: programText(), CloseWindow: func() { window.Perform(system.ActionClose) }}
+	options := desk.Options{FullScreen: fullScreen(window), Notify: window.Invalidate, Program: programText(), CloseWindow: func() { window.Perform(system.ActionClose) }}
 	if folder, err := os.UserConfigDir(); err == nil {
 		options.RecentFile = filepath.Join(folder, "downlead", "recent.txt")
 		options.StateFolder = filepath.Join(folder, "downlead", "unsaved")
@@ -48,6 +48,18 @@ func openWindow(ctx context.Context, choice windowChoice) error {
 	}()
 	app.Main()
 	return errors.New("the window system ended")
+}
+
+// fullScreen gives a window the whole screen, or takes it back. It does not wait for the
+// system, which may ask for a frame meanwhile.
+func fullScreen(window *app.Window) func(on bool) {
+	return func(on bool) {
+		mode := app.Windowed
+		if on {
+			mode = app.Fullscreen
+		}
+		go window.Option(mode.Option())
+	}
 }
 
 // frames is the loop of the window. What is not saved is asked about before it

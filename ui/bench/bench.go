@@ -70,6 +70,13 @@ type Bench struct {
 
 	each, bounces, ghosts bool // what is shown beside the whole
 
+	scene      *scene // shown in place of what the setup measures; nil: none
+	zoomed     *scene // the last whose zoom was taken
+	veiled     bool   // what is there is not shown
+	presenting bool
+	lessons    lessons
+	blind      blindfold
+
 	over, along chart.Chart
 	board       board
 	knobs       map[string]*knob
@@ -83,6 +90,7 @@ type bar struct {
 	leave, undo, redo, keys  widget.Clickable
 	each, bounces, ghosts    widget.Clickable
 	unit, face, ownLine, raw widget.Clickable
+	lessons, blind, present  widget.Clickable
 	window                   theme.Choice
 }
 
@@ -96,6 +104,7 @@ func New(o Options) (*Bench, error) {
 	scenario.AsBuilt.Roughness = 0 // smooth cable: what is seen is what was put there, and it follows the hand
 	b := &Bench{fullScreen: o.FullScreen, selected: -1, knobs: map[string]*knob{}}
 	b.measuring.Notify, b.finding.Notify = o.Notify, o.Notify
+	b.lessons.turn.Notify, b.lessons.judge.Notify, b.blind.draw.Notify = o.Notify, o.Notify, o.Notify
 	b.Begin(SetupOf(scenario))
 	b.over.Linked = nil
 	return b, nil
@@ -105,13 +114,19 @@ func New(o Options) (*Bench, error) {
 func (b *Bench) Close() {
 	b.measuring.Wait()
 	b.finding.Wait()
+	b.lessons.turn.Wait()
+	b.lessons.judge.Wait()
+	b.blind.draw.Wait()
 }
 
 // Busy says whether anything runs in the background.
 func (b *Bench) Busy() bool {
 	_, measuring := b.measuring.Running()
 	_, finding := b.finding.Running()
-	return measuring || finding
+	_, turning := b.lessons.turn.Running()
+	_, judging := b.lessons.judge.Running()
+	_, drawing := b.blind.draw.Running()
+	return measuring || finding || turning || judging || drawing
 }
 
 // Setup is what is on the bench.
@@ -166,7 +181,10 @@ func (b *Bench) refresh() {
 		b.pathOf = s.Line
 		b.path, _ = s.Line.Path() // a line that has none does not get onto the bench
 	}
-	a := aim{b.begun, b.history.Number(), b.wantsPaths()}
+	a := aim{b.begun, b.history.Number(), b.wantsPaths(), nil}
+	if b.history.Number() == 0 {
+		a.scene = b.scene
+	}
 	if a == b.reach {
 		return
 	}
@@ -175,12 +193,12 @@ func (b *Bench) refresh() {
 		b.finding.Stop()
 	}
 	b.reach = a
-	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a.paths) })
+	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a.paths, a.scene) })
 }
 
 // find looks for the faults of what is shown.
 func (b *Bench) find() {
-	if b.drawn == nil {
+	if b.drawn == nil || b.veiled { // it would tell
 		return
 	}
 	p := b.drawn
@@ -207,12 +225,24 @@ func (b *Bench) take(gtx layout.Context) {
 	if r, ok := b.finding.Take(); ok {
 		b.findings, b.findErr = r.Value, r.Err
 	}
-	if _, measuring := b.measuring.Running(); b.follow && !measuring && !b.fresh() {
+	if _, measuring := b.measuring.Running(); b.follow && !b.veiled && !measuring && !b.fresh() {
 		if due := b.changedAt.Add(restBefore); gtx.Now.Before(due) {
 			gtx.Execute(op.InvalidateCmd{At: due})
 		} else {
 			b.find()
 		}
+	}
+}
+
+// presentScale is how much larger text is for a room of people.
+const presentScale = 1.3
+
+// present takes the whole screen, with large type and colours for a projector, or gives
+// it back.
+func (b *Bench) present(on bool) {
+	b.presenting = on
+	if b.fullScreen != nil {
+		b.fullScreen(on)
 	}
 }
 
@@ -223,6 +253,12 @@ var errStopped = errors.New("the search was stopped; F5 starts it again")
 func (b *Bench) Frame(gtx layout.Context, t theme.Theme, look *Look) (leave bool) {
 	b.now, b.look, b.theme, b.leave = gtx.Now, *look, t, false
 	b.take(gtx)
+	b.takeLesson()
+	b.takeBlind()
+	if b.presenting {
+		b.theme.Palette = theme.Projector()
+		b.theme.Scale *= presentScale
+	}
 	b.update(gtx)
 	b.refresh()
 	b.layout(gtx)
@@ -240,7 +276,7 @@ func (b *Bench) update(gtx layout.Context) {
 		do    func()
 	}{
 		{&b.bar.leave, func() { b.leave = true }}, {&b.bar.ownLine, b.takeLine}, {&b.bar.undo, b.undo}, {&b.bar.redo, b.redo},
-		{&b.bar.keys, func() { b.help.open = true }}, {&b.help.away, func() { b.help.open = false }},
+		{&b.bar.lessons, b.goToLessons}, {&b.bar.blind, b.goBlind}, {&b.bar.present, func() { b.present(!b.presenting) }}, {&b.bar.keys, func() { b.help.open = true }}, {&b.help.away, func() { b.help.open = false }},
 		{&b.bar.each, func() { b.each = !b.each }}, {&b.bar.bounces, func() { b.bounces = !b.bounces }}, {&b.bar.ghosts, func() { b.ghosts = !b.ghosts }},
 		{&b.bar.unit, func() { b.look.Feet = !b.look.Feet }}, {&b.bar.face, func() { b.look.Dark = !b.look.Dark }},
 	} {
@@ -249,18 +285,42 @@ func (b *Bench) update(gtx layout.Context) {
 		}
 	}
 	b.updatePanel(gtx)
+	b.updateLessons(gtx)
+	b.updateBlind(gtx)
 	over, along := b.contents()
 	b.chartEvents(b.over.Update(gtx, over))
 	b.chartEvents(b.along.Update(gtx, along))
+	if b.drawn != nil && b.drawn.scene != b.zoomed {
+		b.zoomTo(b.drawn.scene)
+	}
 	b.updateBoard(gtx)
 }
 
 // chartEvents takes what was pressed on a chart: the flags of faults.
 func (b *Bench) chartEvents(events []chart.Event) {
 	for _, e := range events {
-		if flag, is := e.(chart.FlagPressed); is && flag.Index < len(b.Setup().Faults) {
+		if _, is := e.(chart.MarkersChanged); is {
+			b.markersChanged()
+		}
+		if flag, is := e.(chart.FlagPressed); is && !b.veiled && flag.Index < len(b.Setup().Faults) {
 			b.selected = flag.Index
 		}
+	}
+}
+
+// zoomTo shows the part of the charts that a scene asks for.
+func (b *Bench) zoomTo(s *scene) {
+	b.zoomed = s
+	b.over.ShowAll()
+	b.along.ShowAll()
+	if s == nil {
+		return
+	}
+	if s.zoomHz != [2]float64{} {
+		b.over.Show(chart.Upper, s.zoomHz[0], s.zoomHz[1])
+	}
+	if s.zoomM != [2]float64{} {
+		b.along.Show(chart.Lower, s.zoomM[0], s.zoomM[1])
 	}
 }
 
@@ -302,13 +362,23 @@ func (b *Bench) layoutBody(gtx layout.Context) layout.Dimensions {
 		})
 	}
 	scaled := func(w unit.Dp) unit.Dp { return w * unit.Dp(min(max(b.theme.Scale, 1), 1.4)) }
-	return layout.Flex{}.Layout(gtx,
-		side(scaled(216), b.layoutSweep), layout.Rigid(layout.Spacer{Width: gap}.Layout),
+	right, width := b.layoutFaults, unit.Dp(292)
+	switch {
+	case b.blind.on:
+		right, width = b.layoutBlind, 320
+	case b.lessons.on:
+		right, width = b.layoutLessons, 400
+	}
+	var parts []layout.FlexChild
+	if !b.blind.on && !b.lessons.on && !b.presenting { // the sweep is theirs, and people at the back read large letters
+		parts = append(parts, side(scaled(216), b.layoutSweep), layout.Rigid(layout.Spacer{Width: gap}.Layout))
+	}
+	return layout.Flex{}.Layout(gtx, append(parts,
 		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
 			gtx.Constraints.Min = gtx.Constraints.Max
 			return b.theme.Board(gtx, b.layoutMiddle)
 		}),
-		layout.Rigid(layout.Spacer{Width: gap}.Layout), side(scaled(292), b.layoutFaults))
+		layout.Rigid(layout.Spacer{Width: gap}.Layout), side(scaled(width), right))...)
 }
 
 func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
@@ -348,15 +418,18 @@ func (b *Bench) layoutBar(gtx layout.Context) layout.Dimensions {
 				return layout.Inset{Left: 14, Right: 8}.Layout(gtx, b.theme.Text(theme.Label{Text: b.Setup().Line.Name, Color: b.theme.Quiet, Lines: 1}))
 			}),
 			layout.Rigid(func(gtx layout.Context) layout.Dimensions {
-				if b.offered == nil || b.offered == b.Setup().Line {
+				if b.blind.on || b.lessons.on || b.offered == nil || b.offered == b.Setup().Line {
 					return layout.Dimensions{}
 				}
 				return b.theme.Button(gtx, &b.bar.ownLine, theme.Button{Text: "Take the open line"})
 			}),
 			button(&b.bar.undo, theme.Button{Text: "Undo", Off: !canUndo}),
 			button(&b.bar.redo, theme.Button{Text: "Redo", Off: !canRedo}),
+			button(&b.bar.lessons, theme.Button{Text: "Lessons", Chosen: b.lessons.on}),
+			button(&b.bar.blind, theme.Button{Text: "Blind case", Chosen: b.blind.on}),
+			button(&b.bar.present, theme.Button{Text: "Present F11", Chosen: b.presenting}),
 			button(&b.bar.keys, theme.Button{Text: "Keys F1"}),
-			button(&b.bar.leave, theme.Button{Text: "Back to the investigation (Esc)"}))
+			button(&b.bar.leave, theme.Button{Text: "Back (Esc)"}))
 	})
 }
 

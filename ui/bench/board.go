@@ -98,7 +98,7 @@ func (b *Bench) press(gtx layout.Context, p f32.Point) {
 	v := &b.board
 	place := p.Round()
 	for i := len(v.pins) - 1; i >= 0; i-- {
-		if i >= len(b.Setup().Faults) || !place.In(v.pins[i]) {
+		if i >= len(b.shownFaults()) || !place.In(v.pins[i]) {
 			continue
 		}
 		b.selected = i
@@ -118,6 +118,9 @@ func (b *Bench) press(gtx layout.Context, p f32.Point) {
 		}
 	}
 	b.selected = -1
+	if b.blind.on && b.overLine(place) {
+		b.markHere(b.metresAt(p.X))
+	}
 }
 
 // overLine says whether a place is near enough to the line to stand on it.
@@ -318,7 +321,7 @@ func (b *Bench) markKeys(gtx layout.Context, i int) {
 				b.selected = i
 			}
 		case key.Event:
-			if i >= len(b.Setup().Faults) || b.path == nil {
+			if i >= len(b.shownFaults()) || b.path == nil {
 				continue
 			}
 			if e.State != key.Press {

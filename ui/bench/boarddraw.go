@@ -41,7 +41,11 @@ func (b *Bench) layoutBoard(gtx layout.Context) layout.Dimensions {
 		lattice = image.Rect(v.area.Min.X, y, v.area.Max.X, y+gtx.Dp(latticeRoom))
 		y = lattice.Max.Y + gtx.Dp(6)
 	}
-	y = b.setTray(gtx, y, width)
+	if b.hasTray() {
+		y = b.setTray(gtx, y, width)
+	} else {
+		v.tray = v.tray[:0]
+	}
 	v.size = image.Pt(width, y)
 	defer clip.Rect{Max: v.size}.Push(gtx.Ops).Pop()
 	event.Op(gtx.Ops, v)
@@ -55,9 +59,12 @@ func (b *Bench) layoutBoard(gtx layout.Context) layout.Dimensions {
 			b.drawLattice(gtx, lattice)
 		}
 		b.drawFound(gtx)
+		b.drawMarks(gtx)
 		b.drawFaults(gtx)
 	}
-	b.drawTray(gtx)
+	if b.hasTray() {
+		b.drawTray(gtx)
+	}
 	b.drawHeld(gtx)
 	return layout.Dimensions{Size: v.size}
 }
@@ -100,7 +107,7 @@ func (b *Bench) drawLine(gtx layout.Context) {
 // those that have one.
 func (b *Bench) drawFaults(gtx layout.Context) {
 	v, t := &b.board, &b.theme
-	faults := b.Setup().Faults
+	faults := b.shownFaults()
 	v.pins = v.pins[:0]
 	size := gtx.Sp(t.Small()) * 3 / 2
 	taken := make([]image.Rectangle, 0, len(faults))
@@ -177,6 +184,27 @@ func (b *Bench) drawFound(gtx layout.Context) {
 	}
 }
 
+// drawMarks draws the trainee's marks over the line, and after the answer the truth.
+func (b *Bench) drawMarks(gtx layout.Context) {
+	if !b.blind.on {
+		return
+	}
+	v, t := &b.board, &b.theme
+	for i, m := range b.blind.marks {
+		x := b.column(m.m)
+		theme.Rectangle(gtx, image.Rect(x-gtx.Dp(1), v.area.Min.Y-gtx.Dp(6), x+gtx.Dp(1), v.area.Max.Y+gtx.Dp(6)), t.Link)
+		b.write(gtx, theme.Label{Text: fmt.Sprint(i + 1), Size: t.Small(), Color: t.Link, Font: theme.Strong}, image.Pt(x, v.area.Max.Y+gtx.Dp(5)), 0.5, 0, 0)
+	}
+	if b.blind.result == nil {
+		return
+	}
+	for i, o := range b.blind.result.Faults {
+		x, end := b.column(o.Fault.DistanceM), b.column(o.Fault.DistanceM+o.Fault.ExtentM)
+		theme.Rectangle(gtx, image.Rect(x-gtx.Dp(1), v.area.Min.Y, max(end, x+gtx.Dp(1)), v.area.Max.Y), theme.Alpha(t.Distance, 0.6))
+		b.write(gtx, theme.Label{Text: letter(i), Size: t.Small(), Color: t.Distance, Font: theme.Strong}, image.Pt(x, v.area.Min.Y), 0.5, 1, 0)
+	}
+}
+
 // setTray gives the tray its place under y and returns where it ends.
 func (b *Bench) setTray(gtx layout.Context, y, width int) int {
 	v := &b.board
@@ -194,6 +222,9 @@ func (b *Bench) setTray(gtx layout.Context, y, width int) int {
 	}
 	return v.tray[n-1].Max.Y
 }
+
+// hasTray says whether faults can be put on the line.
+func (b *Bench) hasTray() bool { return !b.veiled }
 
 func (b *Bench) drawTray(gtx layout.Context) {
 	v, t := &b.board, &b.theme

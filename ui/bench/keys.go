@@ -38,7 +38,7 @@ func (b *Bench) zoomText(by float32) {
 // commands are all keys that count everywhere in the room.
 func commands() []command {
 	const ctrl, shift = key.ModCtrl, key.ModShift
-	return []command{
+	return append(lessonKeys(), []command{
 		{"Z", ctrl, "Ctrl Z", "undo", func(b *Bench, _ layout.Context) { b.undo() }},
 		{"Z", ctrl | shift, "Ctrl Shift Z", "do again what was undone", func(b *Bench, _ layout.Context) { b.redo() }},
 		{"Y", ctrl, "Ctrl Y", "do again what was undone", func(b *Bench, _ layout.Context) { b.redo() }},
@@ -58,7 +58,7 @@ func commands() []command {
 		{key.NameEscape, 0, "Esc", "close what is open; stop the search; back to the investigation", func(b *Bench, _ layout.Context) { b.escape() }},
 		{key.NameF9, 0, "F9", "back to the investigation", func(b *Bench, _ layout.Context) { b.leave = true }},
 		{key.NameF1, 0, "F1", "this list", func(b *Bench, _ layout.Context) { b.help.open = !b.help.open }},
-	}
+	}...)
 }
 
 // faultKeys are those of a fault that has the focus, and of the tray, for the list.
@@ -103,6 +103,8 @@ func (b *Bench) escape() {
 		b.help.open = false
 	case finding:
 		b.stopFinding()
+	case b.presenting:
+		b.present(false)
 	default:
 		b.leave = true
 	}
@@ -110,7 +112,7 @@ func (b *Bench) escape() {
 
 // nextFault aims the keys at the next fault along the list.
 func (b *Bench) nextFault(gtx layout.Context, by int) {
-	n := len(b.Setup().Faults)
+	n := len(b.shownFaults())
 	if n == 0 {
 		return
 	}

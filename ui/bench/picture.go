@@ -19,10 +19,12 @@ import (
 type aim struct {
 	begun, step int
 	paths       bool
+	scene       *scene // shown in place of what the setup measures
 }
 
 // picture is what the bench shows of a setup.
 type picture struct {
+	scene      *scene // nil: the setup's own sweep
 	sweep      *sweep.Sweep
 	record     *cables.Line
 	path       *cables.Path // of the record
@@ -65,7 +67,31 @@ const (
 )
 
 // draw measures a setup and lays it along its record.
-func draw(ctx context.Context, s Setup, paths bool) (*picture, error) {
+func draw(ctx context.Context, s Setup, paths bool, shown *scene) (*picture, error) {
+	p, err := measure(ctx, s, shown)
+	if err != nil {
+		return nil, err
+	}
+	over, _ := shown.views()
+	p.frequency = traces.Frequency(p.sweep, over)
+	if paths && (shown == nil || len(s.Faults) > 0) {
+		if err := p.takeApart(ctx, s, s.scenario()); err != nil {
+			return nil, err
+		}
+	}
+	if shown != nil {
+		s.Window = shown.window
+	}
+	p.scene = shown
+	p.lay(s, shown)
+	return p, ctx.Err()
+}
+
+// measure is the sweep of a setup, or that of a scene, with the record it is read by.
+func measure(ctx context.Context, s Setup, shown *scene) (*picture, error) {
+	if shown != nil {
+		return shown.begin()
+	}
 	scenario := s.scenario()
 	made, err := simulate.Measure(ctx, scenario)
 	if err != nil {
@@ -75,36 +101,34 @@ func draw(ctx context.Context, s Setup, paths bool) (*picture, error) {
 	if s.Raw {
 		p.sweep = made.Standards.Device
 	}
-	p.frequency = traces.Frequency(p.sweep, traces.ReturnLoss)
 	if p.path, err = p.record.Path(); err != nil {
 		return nil, err
 	}
 	p.figures, p.figuresErr = distance.TradeOff(p.path, p.sweep.FrequencyHz, s.Window)
-	if paths {
-		if err := p.takeApart(ctx, s, scenario); err != nil {
-			return nil, err
-		}
-	}
-	p.lay(s)
-	return p, ctx.Err()
+	return p, nil
 }
 
 // lay puts the sweep, and each reflection that stands alone, along the record.
-func (p *picture) lay(s Setup) {
+func (p *picture) lay(s Setup, shown *scene) {
+	_, view := shown.views()
+	p.toM = p.path.LengthM()
+	if view == traces.ImpedanceAlong {
+		p.along, p.alongErr = traces.Step(p.sweep, p.path, s.Window)
+		return
+	}
 	gamma := [][]complex128{p.sweep.Gamma}
 	for _, one := range p.alone {
 		gamma = append(gamma, one.gamma)
 	}
-	p.toM = p.path.LengthM()
 	profiles, err := traces.NewProfiles(p.sweep.FrequencyHz, p.path, traces.Settings{Window: s.Window, ToM: p.farthest}, gamma...)
 	if err != nil {
 		p.alongErr = err
 		return
 	}
 	p.toM = profiles[0].DistanceM[len(profiles[0].DistanceM)-1]
-	p.along = profiles[0].Draw(traces.ReturnLossAlong)
+	p.along = profiles[0].Draw(view)
 	for i := range p.alone {
-		p.alone[i].along = profiles[i+1].Draw(traces.ReturnLossAlong)
+		p.alone[i].along = profiles[i+1].Draw(view)
 	}
 }
 

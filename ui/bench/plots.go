@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"math"
 
+	"downlead/dsp/simulate"
 	"downlead/dsp/sweep"
 	"downlead/ui/chart"
 	"downlead/ui/theme"
+	"downlead/ui/traces"
 )
 
 func (b *Bench) chartStyle() chart.Style {
@@ -39,9 +41,10 @@ func (b *Bench) contents() (over, along chart.Content) {
 		return chart.Content{Name: "empty chart", Empty: empty}, chart.Content{Name: "empty chart"}
 	}
 	f := p.sweep.FrequencyHz
-	over = chart.Content{Name: "return loss over frequency", Y: p.frequency.Y}
+	overView, alongView := p.scene.views()
+	over = chart.Content{Name: overView.Name() + " over frequency", Y: p.frequency.Y}
 	over.X[chart.Upper] = chart.Axis{Quantity: chart.Hertz, Low: f[0], High: f[len(f)-1]}
-	along = chart.Content{Name: "return loss along the line", Y: p.along.Y}
+	along = chart.Content{Name: alongView.Name() + " along the line", Y: p.along.Y}
 	if p.alongErr != nil {
 		along.Empty = p.alongErr.Error()
 	} else {
@@ -69,7 +72,7 @@ func (b *Bench) contents() (over, along chart.Content) {
 			}
 		}
 	}
-	if line := b.Setup().Line; line.Limits.LimitVSWR() > 1 {
+	if line := b.Setup().Line; line.Limits.LimitVSWR() > 1 && overView == traces.ReturnLoss {
 		v := line.Limits.LimitVSWR()
 		level := sweep.ReturnLossFromMagnitude((v - 1) / (v + 1))
 		over.Limits = append(over.Limits, chart.Limit{Label: fmt.Sprintf("limit %.1f dB (%.2f : 1)", level, v), Level: level, Side: chart.Upper,
@@ -85,7 +88,7 @@ func (b *Bench) flags(c *chart.Content) {
 		return
 	}
 	t := &b.theme
-	for i := range b.Setup().Faults {
+	for i := range b.shownFaults() {
 		from, _ := b.span(i)
 		c.Flags = append(c.Flags, chart.Flag{Label: letter(i), At: from, Level: math.NaN(), Color: t.Distance, On: t.OnStrong, Selected: i == b.selected})
 	}
@@ -95,6 +98,14 @@ func (b *Bench) flags(c *chart.Content) {
 	for i, g := range b.drawn.ghosts {
 		c.Flags = append(c.Flags, chart.Flag{Label: fmt.Sprintf("g%d", i+1), At: g.distanceM, Level: b.levelAt(g.distanceM), Color: t.Model, On: t.OnStrong})
 	}
+}
+
+// shownFaults are the faults of the setup, none while they are veiled.
+func (b *Bench) shownFaults() []simulate.Fault {
+	if b.veiled {
+		return nil
+	}
+	return b.Setup().Faults
 }
 
 // span is where fault i lies, m along the line.

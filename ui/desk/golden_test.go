@@ -92,6 +92,15 @@ var pictures = []struct {
 	}},
 	{"bench", image.Pt(1440, 900), false, func(g *rig) { benchWithFaults(g) }},
 	{"bench-dark", image.Pt(1280, 720), true, func(g *rig) { benchWithFaults(g, key.NameF2, key.NameF3, key.NameF4) }},
+	{"lesson", image.Pt(1280, 720), false, func(g *rig) {
+		g.desk.goTeaching()
+		g.frame()
+		g.click("Lessons")
+		g.frame()
+		g.click("lesson: Water in a connector")
+		g.settle()
+		g.frame(key.Event{Name: key.NamePageDown, State: key.Press})
+	}},
 	{"keys", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints, g.desk.help.open = false, true }},
 }
 

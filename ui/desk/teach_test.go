@@ -42,7 +42,7 @@ func TestTeachLeavesTheInvestigation(t *testing.T) {
 	if !g.desk.teach.on {
 		t.Fatal("the button shows no bench")
 	}
-	g.click("Back to the investigation")
+	g.click("Back (Esc)")
 	if g.desk.teach.on {
 		t.Error("the button does not go back")
 	}

@@ -1,0 +1,431 @@
+package bench
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"sync"
+
+	"gioui.org/io/key"
+	"gioui.org/layout"
+	"gioui.org/widget"
+
+	"downlead/dsp/diagnose"
+	"downlead/ui/lesson"
+	"downlead/ui/theme"
+	"downlead/ui/traces"
+	"downlead/ui/work"
+)
+
+// lessons are the lessons of the program, and the one that is gone through.
+type lessons struct {
+	on     bool // in place of what is on the bench
+	all    []*lesson.Lesson
+	err    error
+	rows   []widget.Clickable
+	open   *class // nil: the list is shown
+	step   int    // -1: what the lesson is about
+	turn   work.Slot[*page]
+	page   *page // nil: being worked out
+	next   widget.Clickable
+	back   widget.Clickable
+	list   widget.Clickable
+	reveal widget.Clickable
+	fields []field // of the questions of the page
+	judge  work.Slot[judged]
+	scroll widget.List
+}
+
+// class is a lesson with its line swept. A job that was overtaken may still run, so
+// each takes turns.
+type class struct {
+	*lesson.Lesson
+	turn  sync.Mutex
+	bench *lesson.Bench
+}
+
+// page is a step as it is read and shown.
+type page struct {
+	of         *class
+	step       int
+	title      string
+	paragraphs []string
+	sights     []string
+	questions  []question
+	cautions   []string
+	scene      *scene
+}
+
+// question is one with its texts filled in.
+type question struct {
+	index   int // in the lesson
+	kind    lesson.Kind
+	text    string
+	unit    string
+	options []string
+}
+
+// field is where a question is answered, and what became of that.
+type field struct {
+	editor  widget.Editor
+	submit  widget.Clickable
+	choices []widget.Clickable
+	said    string
+	right   bool
+	done    bool
+}
+
+// judged is an answer that was held against the engine's.
+type judged struct {
+	page   *page
+	field  int
+	answer lesson.Outcome
+	err    error
+}
+
+// openLesson goes to the beginning of a lesson.
+func (b *Bench) openLesson(l *lesson.Lesson) {
+	b.lessons.open = &class{Lesson: l}
+	b.Begin(SetupOf(l.Scenario))
+	b.veiled = true
+	b.turnTo(-1)
+}
+
+// turnTo works out a page of the open lesson; -1 is what it is about.
+func (b *Bench) turnTo(step int) {
+	s := &b.lessons
+	if s.open == nil || step < -1 || step >= len(s.open.Steps) {
+		return
+	}
+	if b.history.Number() != 0 { // played with since
+		b.Begin(SetupOf(s.open.Scenario))
+	}
+	s.step, s.page, s.fields = step, nil, nil
+	s.judge.Stop()
+	b.scene = nil
+	c, feet := s.open, b.look.Feet
+	s.turn.Start(func(ctx context.Context) (*page, error) { return c.read(ctx, step, feet) })
+}
+
+// read works a page out.
+func (c *class) read(ctx context.Context, step int, feet bool) (*page, error) {
+	c.turn.Lock()
+	defer c.turn.Unlock()
+	if c.bench == nil {
+		opened, err := lesson.Open(ctx, c.Lesson)
+		if err != nil {
+			return nil, err
+		}
+		c.bench = opened
+	}
+	c.bench.Feet = feet
+	p := &page{of: c, step: step, title: c.Title}
+	text, show := c.Text, &c.Steps[max(step, 0)].Show
+	if step >= 0 {
+		p.title, text = c.Steps[step].Title, c.Steps[step].Text
+	}
+	s, err := c.bench.Scene(show)
+	if err != nil {
+		return nil, err
+	}
+	whole, err := s.Fill(ctx, text)
+	if err != nil {
+		return nil, err
+	}
+	p.paragraphs = lesson.Paragraphs(whole)
+	if c.HandsOn && step < 0 || step >= 0 && c.Steps[step].HandsOn {
+		p.cautions = append(diagnose.Cautions(), c.Cautions...)
+	}
+	p.scene = sceneOf(s, show)
+	if step < 0 {
+		return p, nil
+	}
+	for i := range c.Steps[step].See {
+		see := &c.Steps[step].See[i]
+		name, err := s.Fill(ctx, see.Text)
+		if err != nil {
+			return nil, err
+		}
+		v, err := s.Value(ctx, &see.Value)
+		if err != nil {
+			return nil, err
+		}
+		p.sights = append(p.sights, name+": "+s.Write(v, see.Decimals, see.Unit))
+	}
+	for _, i := range c.QuestionsAfter(step) {
+		q, err := c.ask(ctx, i)
+		if err != nil {
+			return nil, err
+		}
+		p.questions = append(p.questions, q)
+	}
+	return p, ctx.Err()
+}
+
+// ask fills in a question.
+func (c *class) ask(ctx context.Context, i int) (question, error) {
+	q := &c.Questions[i]
+	s, err := c.bench.Scene(c.ShowOf(q))
+	if err != nil {
+		return question{}, err
+	}
+	out := question{index: i, kind: q.Kind, unit: q.Unit}
+	if out.text, err = s.Fill(ctx, q.Text); err != nil {
+		return question{}, err
+	}
+	if q.Kind == lesson.Place {
+		out.unit = map[bool]string{true: "ft", false: "m"}[c.bench.Feet]
+	}
+	for _, o := range q.Options {
+		text, err := s.Fill(ctx, o.Text)
+		if err != nil {
+			return question{}, err
+		}
+		out.options = append(out.options, text)
+	}
+	if q.Kind == lesson.Cause {
+		for _, cause := range lesson.Causes() {
+			out.options = append(out.options, words(cause))
+		}
+	}
+	return out, nil
+}
+
+// sceneOf is what a lesson shows, for the charts.
+func sceneOf(s *lesson.Scene, show *lesson.Show) *scene {
+	out := &scene{sweep: s.Sweep, record: s.Line, window: show.Window, zoomHz: show.ZoomHz, zoomM: show.ZoomM,
+		ghosts: slices.Contains(show.Overlays, "ghosts"), bounces: slices.Contains(show.Overlays, "lattice")}
+	if k := slices.Index(lesson.Overs(), show.Over); k > 0 {
+		out.over = traces.EveryOverFrequency()[k]
+	}
+	if k := slices.Index(lesson.Alongs(), show.Along); k > 0 {
+		out.along = traces.EveryAlongLine()[k]
+	}
+	return out
+}
+
+// answer holds what was given against the engine's own answer.
+func (b *Bench) answer(k int, given string) {
+	s := &b.lessons
+	p := s.page
+	s.judge.Start(func(ctx context.Context) (judged, error) {
+		p.of.turn.Lock()
+		defer p.of.turn.Unlock()
+		got, err := p.of.bench.Answer(ctx, p.questions[k].index, given)
+		return judged{p, k, got, err}, nil
+	})
+}
+
+// takeLesson takes what the jobs of the lesson have worked out.
+func (b *Bench) takeLesson() {
+	s := &b.lessons
+	if r, ok := s.turn.Take(); ok {
+		s.err = r.Err
+		if r.Err == nil {
+			s.page, s.fields = r.Value, make([]field, len(r.Value.questions))
+			for i := range s.fields {
+				s.fields[i].editor.SingleLine, s.fields[i].editor.Submit = true, true
+				s.fields[i].choices = make([]widget.Clickable, len(r.Value.questions[i].options))
+			}
+			b.scene = r.Value.scene
+			b.ghosts, b.bounces, b.each = b.scene.ghosts, b.scene.bounces, false
+			b.scroll0()
+		}
+	}
+	if r, ok := s.judge.Take(); ok && r.Value.page == s.page && s.page != nil {
+		f := &s.fields[r.Value.field]
+		switch {
+		case r.Err != nil:
+			f.said, f.right = r.Err.Error(), false
+		case r.Value.err != nil: // one that cannot be read may be given again
+			f.said, f.right = r.Value.err.Error(), false
+		default:
+			f.done, f.right = true, r.Value.answer.Right || r.Value.answer.Alike
+			f.said = "Right: " + r.Value.answer.Expected + ". "
+			if r.Value.answer.Alike {
+				f.said = "Right: this sweep does not tell it from " + r.Value.answer.Expected + ". "
+			} else if !f.right {
+				f.said = "No. It is " + r.Value.answer.Expected + ". "
+			}
+			f.said += r.Value.answer.Because
+		}
+	}
+}
+
+// scroll0 shows the page from its beginning.
+func (b *Bench) scroll0() { b.lessons.scroll.Position = layout.Position{BeforeEnd: true} }
+
+// goToLessons shows the list, or the open lesson, in place of the faults, or goes back to
+// them.
+func (b *Bench) goToLessons() {
+	s := &b.lessons
+	s.on = !s.on
+	if s.on {
+		b.leaveBlind()
+	} else {
+		b.closeLesson()
+	}
+	if s.on && s.all == nil {
+		s.all, s.err = lesson.Embedded()
+		s.rows = make([]widget.Clickable, len(s.all))
+	}
+}
+
+// closeLesson goes back to the list; what the lesson put on the bench stays on it.
+func (b *Bench) closeLesson() {
+	s := &b.lessons
+	s.turn.Stop()
+	s.judge.Stop()
+	s.open, s.page = nil, nil
+	b.scene, b.veiled = nil, false
+}
+
+func (b *Bench) updateLessons(gtx layout.Context) {
+	s := &b.lessons
+	for i := range s.rows {
+		for s.rows[i].Clicked(gtx) {
+			b.openLesson(s.all[i])
+		}
+	}
+	for s.next.Clicked(gtx) {
+		b.turnTo(s.step + 1)
+	}
+	for s.back.Clicked(gtx) {
+		b.turnTo(s.step - 1)
+	}
+	for s.list.Clicked(gtx) {
+		b.closeLesson()
+	}
+	for s.reveal.Clicked(gtx) {
+		b.veiled = !b.veiled
+	}
+	for i := range s.fields {
+		f := &s.fields[i]
+		given := f.submit.Clicked(gtx)
+		for {
+			e, ok := f.editor.Update(gtx)
+			if !ok {
+				break
+			}
+			_, is := e.(widget.SubmitEvent)
+			given = given || is
+		}
+		if given && s.page != nil {
+			b.answer(i, f.editor.Text())
+		}
+		for k := range f.choices {
+			for f.choices[k].Clicked(gtx) {
+				text := fmt.Sprint(k + 1)
+				if s.page.questions[i].kind == lesson.Cause {
+					text = lesson.Causes()[k]
+				}
+				b.answer(i, text)
+			}
+		}
+	}
+}
+
+// layoutLessons is the list, or the page, in place of the faults.
+func (b *Bench) layoutLessons(gtx layout.Context) layout.Dimensions {
+	s, t := &b.lessons, &b.theme
+	quiet := func(text string) layout.Widget { return t.Text(theme.Label{Text: text, Color: t.Quiet}) }
+	var all []layout.Widget
+	switch {
+	case s.err != nil:
+		all = append(all, t.Text(theme.Label{Text: s.err.Error(), Color: t.Out}))
+	case s.open == nil:
+		all = append(all, b.heading("Lessons"), quiet("Each has a line of its own; what is right is worked out by the program."))
+		for i, l := range s.all {
+			all = append(all, func(gtx layout.Context) layout.Dimensions {
+				return t.Row(gtx, &s.rows[i], "lesson: "+l.Title, false, func(gtx layout.Context) layout.Dimensions {
+					return theme.Column(gtx, 1, t.Text(theme.Label{Text: fmt.Sprintf("%d  %s", i+1, l.Title), Font: theme.Strong}),
+						b.small(fmt.Sprintf("%s (%d min)", l.Summary, l.Minutes), t.Quiet))
+				})
+			})
+		}
+	case s.page == nil:
+		all = append(all, b.heading(s.open.Title), quiet("…"))
+	default:
+		all = b.pageWidgets()
+	}
+	body := func(gtx layout.Context) layout.Dimensions { return b.scroll(gtx, &s.scroll, all) }
+	if s.open == nil {
+		return body(gtx)
+	}
+	return layout.Flex{Axis: layout.Vertical}.Layout(gtx, layout.Flexed(1, body), layout.Rigid(t.Rule), layout.Rigid(b.layoutTurning))
+}
+
+// layoutTurning is where the pages are turned.
+func (b *Bench) layoutTurning(gtx layout.Context) layout.Dimensions {
+	s, t := &b.lessons, &b.theme
+	button := func(click *widget.Clickable, text string, off bool) layout.Widget {
+		return func(gtx layout.Context) layout.Dimensions {
+			return t.Button(gtx, click, theme.Button{Text: text, Off: off})
+		}
+	}
+	veil := "show what is there"
+	if !b.veiled {
+		veil = "hide what is there"
+	}
+	return layout.Inset{Top: 8}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
+		return theme.Flow(gtx, 6, button(&s.back, "← Back", s.step < 0), button(&s.next, "Next →", s.step+1 >= len(s.open.Steps)),
+			func(gtx layout.Context) layout.Dimensions {
+				return layout.Inset{Top: 5}.Layout(gtx, b.small(fmt.Sprintf("%d of %d", s.step+2, len(s.open.Steps)+1), t.Quiet))
+			}, button(&s.reveal, veil, false), button(&s.list, "all lessons", false))
+	})
+}
+
+func (b *Bench) pageWidgets() []layout.Widget {
+	s, t := &b.lessons, &b.theme
+	p := s.page
+	all := []layout.Widget{t.Text(theme.Label{Text: p.title, Font: theme.Strong, Size: t.Title()})}
+	for _, text := range p.paragraphs {
+		all = append(all, t.Text(theme.Label{Text: text}))
+	}
+	for _, text := range p.sights {
+		all = append(all, t.Text(theme.Label{Text: "→ " + text, Font: theme.Strong}))
+	}
+	for _, text := range p.cautions {
+		all = append(all, t.Text(theme.Label{Text: "⚠ " + text, Color: t.Out}))
+	}
+	for i, q := range p.questions {
+		all = append(all, t.Rule, t.Text(theme.Label{Text: q.text, Font: theme.Strong}))
+		f := &s.fields[i]
+		if len(q.options) == 0 {
+			all = append(all, func(gtx layout.Context) layout.Dimensions {
+				return layout.Flex{Alignment: layout.Middle}.Layout(gtx,
+					layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
+						return t.Editor(gtx, &f.editor, theme.Entry{Name: "answer", Unit: q.unit})
+					}),
+					layout.Rigid(layout.Spacer{Width: 6}.Layout),
+					layout.Rigid(func(gtx layout.Context) layout.Dimensions {
+						return t.Button(gtx, &f.submit, theme.Button{Text: "answer"})
+					}))
+			})
+		}
+		for k, o := range q.options {
+			all = append(all, func(gtx layout.Context) layout.Dimensions {
+				return t.Row(gtx, &f.choices[k], "answer: "+o, false, t.Text(theme.Label{Text: "○ " + o}))
+			})
+		}
+		if f.said != "" {
+			c := t.Out
+			if f.right {
+				c = t.In
+			}
+			all = append(all, t.Text(theme.Label{Text: f.said, Color: c}))
+		}
+	}
+	return all
+}
+
+// lessonKeys are the keys of the lessons.
+func lessonKeys() []command {
+	return []command{
+		{"L", key.ModCtrl, "Ctrl L", "lessons, or the faults again", func(b *Bench, _ layout.Context) { b.goToLessons() }},
+		{key.NamePageDown, 0, "PageDown", "next step of the lesson", func(b *Bench, _ layout.Context) { b.turnTo(b.lessons.step + 1) }},
+		{key.NamePageUp, 0, "PageUp", "step before", func(b *Bench, _ layout.Context) { b.turnTo(b.lessons.step - 1) }},
+		{"B", key.ModCtrl, "Ctrl B", "a blind case, or the faults again", func(b *Bench, _ layout.Context) { b.goBlind() }},
+		{key.NameF11, 0, "F11", "present: the whole screen, large type, colours for a projector", func(b *Bench, _ layout.Context) { b.present(!b.presenting) }},
+	}
+}
