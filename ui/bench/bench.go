@@ -7,6 +7,8 @@ import (
 	"image"
 	"time"
 
+	"gioui.org/io/event"
+	"gioui.org/io/pointer"
 	"gioui.org/layout"
 	"gioui.org/op"
 	"gioui.org/op/clip"
@@ -287,6 +289,9 @@ func (b *Bench) update(gtx layout.Context) {
 	b.updatePanel(gtx)
 	b.updateLessons(gtx)
 	b.updateBlind(gtx)
+	if b.blind.on {
+		b.updateClicks(gtx)
+	}
 	over, along := b.contents()
 	b.chartEvents(b.over.Update(gtx, over))
 	b.chartEvents(b.along.Update(gtx, along))
@@ -385,7 +390,15 @@ func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
 	return layout.Flex{Axis: layout.Vertical}.Layout(gtx,
 		layout.Rigid(b.layoutSwitches),
 		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions { return b.over.Layout(gtx, b.chartStyle()) }),
-		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions { return b.along.Layout(gtx, b.chartStyle()) }),
+		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
+			dims := b.along.Layout(gtx, b.chartStyle())
+			if b.blind.on {
+				defer pointer.PassOp{}.Push(gtx.Ops).Pop()
+				defer clip.Rect{Max: dims.Size}.Push(gtx.Ops).Pop()
+				event.Op(gtx.Ops, &b.blind.pressed)
+			}
+			return dims
+		}),
 		layout.Rigid(func(gtx layout.Context) layout.Dimensions { return b.layoutBoard(gtx) }))
 }
 
@@ -393,12 +406,23 @@ func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
 func (b *Bench) layoutSwitches(gtx layout.Context) layout.Dimensions {
 	button := func(click *widget.Clickable, text string, on bool) layout.Widget {
 		return func(gtx layout.Context) layout.Dimensions {
-			return b.theme.Button(gtx, click, theme.Button{Text: text, Chosen: on})
+			return b.theme.Button(gtx, click, theme.Button{Text: text, Chosen: on, Off: b.blind.on}) // it would tell
 		}
 	}
 	return layout.Inset{Bottom: 4}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
 		return theme.Flow(gtx, 6, button(&b.bar.each, "each reflection alone", b.each), button(&b.bar.bounces, "bounces", b.bounces), button(&b.bar.ghosts, "ghosts", b.ghosts))
 	})
+}
+
+// title is the name of what the room shows.
+func (b *Bench) title() string {
+	switch {
+	case b.blind.on:
+		return "Blind case"
+	case b.lessons.on:
+		return "Lessons"
+	}
+	return "Fault bench"
 }
 
 func (b *Bench) layoutBar(gtx layout.Context) layout.Dimensions {
@@ -413,7 +437,7 @@ func (b *Bench) layoutBar(gtx layout.Context) layout.Dimensions {
 	return layout.Inset{Top: 8, Bottom: 8, Left: 16, Right: 12}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
 		gtx.Constraints.Min.X = gtx.Constraints.Max.X
 		return layout.Flex{Alignment: layout.Middle}.Layout(gtx,
-			layout.Rigid(b.theme.Text(theme.Label{Text: "Fault bench", Font: theme.Strong, Size: b.theme.Title(), Lines: 1})),
+			layout.Rigid(b.theme.Text(theme.Label{Text: b.title(), Font: theme.Strong, Size: b.theme.Title(), Lines: 1})),
 			layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
 				return layout.Inset{Left: 14, Right: 8}.Layout(gtx, b.theme.Text(theme.Label{Text: b.Setup().Line.Name, Color: b.theme.Quiet, Lines: 1}))
 			}),
@@ -439,7 +463,10 @@ func (b *Bench) layoutFoot(gtx layout.Context) layout.Dimensions {
 		said, c = b.trouble, b.theme.Out
 	}
 	if said == "" {
-		said, c = "drag a fault from the tray onto the line · "+chart.Hint, b.theme.Quiet
+		said, c = chart.Hint, b.theme.Quiet
+		if b.hasTray() {
+			said = "drag a fault from the tray onto the line · " + said
+		}
 	}
 	unit, face := "metres", "daylight"
 	if b.look.Feet {

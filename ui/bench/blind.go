@@ -6,6 +6,8 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"gioui.org/f32"
+	"gioui.org/io/pointer"
 	"gioui.org/layout"
 	"gioui.org/widget"
 
@@ -29,7 +31,8 @@ type blindfold struct {
 	again   widget.Clickable
 	answer  widget.Clickable
 	scroll  widget.List
-	before  Setup // what was on the bench
+	pressed f32.Point // on the chart of the line; its address is the tag of presses there
+	before  Setup     // what was on the bench
 }
 
 // mark is a place that the trainee set, and what it is taken for.
@@ -97,6 +100,38 @@ func (b *Bench) takeBlind() {
 	b.Begin(setup)
 	b.scene = &scene{sweep: r.Value.Sweep, record: r.Value.Line}
 	b.each, b.ghosts, b.bounces = false, false, false
+}
+
+// updateClicks takes presses on the line's chart that did not move it.
+func (b *Bench) updateClicks(gtx layout.Context) {
+	s := &b.blind
+	for {
+		e, ok := gtx.Event(pointer.Filter{Target: &s.pressed, Kinds: pointer.Press | pointer.Release})
+		if !ok {
+			return
+		}
+		p, is := e.(pointer.Event)
+		if !is {
+			continue
+		}
+		if p.Kind == pointer.Press {
+			s.pressed = p.Position
+			continue
+		}
+		a := b.along.Area()
+		seen := b.along.View(chart.Lower)
+		x := float64(p.Position.X) - float64(a.Min.X)
+		if off := p.Position.Sub(s.pressed); p.Kind != pointer.Release || math.Hypot(float64(off.X), float64(off.Y)) > 3 || !p.Position.Round().In(a) {
+			continue
+		}
+		onMark := false
+		for _, m := range s.marks {
+			onMark = onMark || math.Abs(seen.Position(m.m, float64(a.Dx()))-x) < 8
+		}
+		if !onMark {
+			b.markHere(seen.Value(x, float64(a.Dx())))
+		}
+	}
 }
 
 // setMarks makes the marks, and the markers of the chart with them.
@@ -211,7 +246,7 @@ func (b *Bench) layoutBlind(gtx layout.Context) layout.Dimensions {
 	case s.result != nil:
 		return b.scroll(gtx, &s.scroll, append(all, b.resultWidgets()...))
 	}
-	all = append(all, quiet("Press the drawn line where something is wrong, or M in its chart at the crosshair; then say what it is. No mark says that nothing is wrong."))
+	all = append(all, quiet("Press the drawn line, or its chart, where something is wrong (M on the chart by keys); then say what it is. Without a mark the answer is that nothing is wrong."))
 	var names []string
 	for _, c := range blind.Causes() {
 		names = append(names, c.Words())
@@ -220,7 +255,7 @@ func (b *Bench) layoutBlind(gtx layout.Context) layout.Dimensions {
 		m := &s.marks[i]
 		all = append(all, func(gtx layout.Context) layout.Dimensions {
 			return theme.Flow(gtx, 6, func(gtx layout.Context) layout.Dimensions {
-				return layout.Inset{Top: 5}.Layout(gtx, t.Text(theme.Label{Text: fmt.Sprintf("%d  %s", i+1, metres(m.m, b.look.Feet)), Font: theme.Strong}))
+				return layout.Inset{Top: 5}.Layout(gtx, t.Text(theme.Label{Text: fmt.Sprintf("%s  %s", letter(i), metres(m.m, b.look.Feet)), Font: theme.Strong}))
 			}, func(gtx layout.Context) layout.Dimensions {
 				return t.Choice(gtx, m.choice, "cause", names, m.cause)
 			}, func(gtx layout.Context) layout.Dimensions {
@@ -247,10 +282,10 @@ func (b *Bench) resultWidgets() []layout.Widget {
 	}
 	for i, o := range s.result.Faults {
 		f := o.Fault
-		all = append(all, t.Rule, t.Text(theme.Label{Text: fmt.Sprintf("%s  %s\n%s, %s", letter(i), f.Cause.Words(), b.place(f.DistanceM, f.DistanceM+f.ExtentM), f.Where), Font: theme.Strong}))
+		all = append(all, t.Rule, t.Text(theme.Label{Text: fmt.Sprintf("%d  %s\n%s, %s", i+1, f.Cause.Words(), b.place(f.DistanceM, f.DistanceM+f.ExtentM), f.Where), Font: theme.Strong}))
 		said, c := "not marked", t.Out
 		if o.Mark >= 0 {
-			said = fmt.Sprintf("your mark %d is %s off: %.0f of 50 for the place; ", o.Mark+1, metres(o.OffM, b.look.Feet), o.Place)
+			said = fmt.Sprintf("your mark %s is %s off: %.0f of 50 for the place; ", letter(o.Mark), metres(o.OffM, b.look.Feet), o.Place)
 			switch {
 			case o.Alike:
 				said, c = said+"the cause looks alike on this sweep: 50 of 50", t.In
@@ -263,7 +298,7 @@ func (b *Bench) resultWidgets() []layout.Widget {
 		all = append(all, t.Text(theme.Label{Text: said, Color: c}))
 	}
 	for _, k := range s.result.FalseMarks {
-		all = append(all, t.Text(theme.Label{Text: fmt.Sprintf("mark %d: nothing is wrong there, 25 off", k+1), Color: t.Out}))
+		all = append(all, t.Text(theme.Label{Text: fmt.Sprintf("mark %s: nothing is wrong there, 25 off", letter(k)), Color: t.Out}))
 	}
 	return append(all, b.small(fmt.Sprintf("case %d, level %d; the same number gives the same case on the command line", s.theCase.Seed, s.theCase.Difficulty), t.Quiet))
 }

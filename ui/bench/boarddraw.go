@@ -193,7 +193,7 @@ func (b *Bench) drawMarks(gtx layout.Context) {
 	for i, m := range b.blind.marks {
 		x := b.column(m.m)
 		theme.Rectangle(gtx, image.Rect(x-gtx.Dp(1), v.area.Min.Y-gtx.Dp(6), x+gtx.Dp(1), v.area.Max.Y+gtx.Dp(6)), t.Link)
-		b.write(gtx, theme.Label{Text: fmt.Sprint(i + 1), Size: t.Small(), Color: t.Link, Font: theme.Strong}, image.Pt(x, v.area.Max.Y+gtx.Dp(5)), 0.5, 0, 0)
+		b.write(gtx, theme.Label{Text: letter(i), Size: t.Small(), Color: t.Link, Font: theme.Strong}, image.Pt(x, v.area.Max.Y+gtx.Dp(5)), 0.5, 0, 0)
 	}
 	if b.blind.result == nil {
 		return
@@ -201,7 +201,7 @@ func (b *Bench) drawMarks(gtx layout.Context) {
 	for i, o := range b.blind.result.Faults {
 		x, end := b.column(o.Fault.DistanceM), b.column(o.Fault.DistanceM+o.Fault.ExtentM)
 		theme.Rectangle(gtx, image.Rect(x-gtx.Dp(1), v.area.Min.Y, max(end, x+gtx.Dp(1)), v.area.Max.Y), theme.Alpha(t.Distance, 0.6))
-		b.write(gtx, theme.Label{Text: letter(i), Size: t.Small(), Color: t.Distance, Font: theme.Strong}, image.Pt(x, v.area.Min.Y), 0.5, 1, 0)
+		b.write(gtx, theme.Label{Text: fmt.Sprint(i + 1), Size: t.Small(), Color: t.Distance, Font: theme.Strong}, image.Pt(x, v.area.Min.Y), 0.5, 1, 0)
 	}
 }
 

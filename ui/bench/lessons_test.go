@@ -121,6 +121,16 @@ func TestBlindCase(t *testing.T) {
 	if len(b.blind.marks) != 1 || math.Abs(b.blind.marks[0].m-truth.DistanceM) > 0.2 || len(b.along.Markers) != 1 {
 		t.Fatalf("marks %+v", b.blind.marks)
 	}
+	chartAt := at
+	chartAt.Y -= 100 // in the chart over the line: a second mark, 60 pixels on, which is taken off again
+	g.dragTo(chartAt.Add(image.Pt(60, 0)), chartAt.Add(image.Pt(60, 0)))
+	if len(b.blind.marks) != 2 {
+		t.Fatalf("a press on the chart leaves %d marks", len(b.blind.marks))
+	}
+	g.press(key.NameDeleteBackward, 0)
+	if len(b.blind.marks) != 1 {
+		t.Fatalf("Delete leaves %d marks", len(b.blind.marks))
+	}
 	g.click("answer")
 	if b.blind.result == nil || b.blind.result.Points < 25 {
 		t.Fatalf("the score is %+v", b.blind.result)
