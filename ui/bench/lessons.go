@@ -185,7 +185,11 @@ func (c *class) ask(ctx context.Context, i int) (question, error) {
 	}
 	if q.Kind == lesson.Cause {
 		for _, cause := range lesson.Causes() {
-			out.options = append(out.options, words(cause))
+			name := words(cause)
+			if cause == "none" {
+				name = "nothing is wrong"
+			}
+			out.options = append(out.options, name)
 		}
 	}
 	return out, nil
