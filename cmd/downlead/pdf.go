@@ -219,6 +219,11 @@ func (c *reportChoice) read(in *report.Input, path string) error {
 			return err
 		}
 	}
+	if c.standards.check != "" {
+		if in.Check, err = investigation.ReadSweep(c.standards.check); err != nil {
+			return err
+		}
+	}
 	if c.standards.given() {
 		if in.Corrected, in.Terms, err = c.standards.correct(d.Sweep.Sweep); err != nil {
 			return err

@@ -26,8 +26,10 @@ type Input struct {
 	Findings  *diagnose.Findings // of Corrected, in the document's band and of its points; nil: by diagnose.Run
 	// Comparison with the earlier sweep, if there is one; nil: by diagnose.Compare.
 	Comparison *diagnose.Comparison
-	Notes      []string // what else a reader should know
-	Program    string   // which build made it; "": not told
+	// Check is a further known match that showed what the calibration left, if any.
+	Check   investigation.Source
+	Notes   []string // what else a reader should know
+	Program string   // which build made it; "": not told
 
 	used *sweep.Sweep // that the findings come from
 }

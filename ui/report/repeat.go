@@ -135,6 +135,8 @@ func (b *book) calibration(s *sheet) {
 	if notice := calibration.Notice(b.Sweep); notice != "" {
 		s.factIn("notice", notice, written{strong: true, color: s.colours.Out})
 	}
+	s.fact("calibrated", conditions(b.Document.Standards.At))
+	s.fact("swept", conditions(b.Document.Standards.SweptAt))
 	if t := b.Terms; t != nil {
 		var found []string
 		for _, p := range t.Problems {
@@ -171,6 +173,18 @@ func (b *book) calibration(s *sheet) {
 		}
 	}
 	s.fact("error bars", text)
+}
+
+// conditions are the circumstances of a measurement as far as they are known.
+func conditions(c calibration.Conditions) string {
+	var words []string
+	if !c.At.IsZero() {
+		words = append(words, c.At.Format("2006-01-02 15:04 MST"))
+	}
+	if c.TemperatureKnown {
+		words = append(words, fmt.Sprintf("%g °C", c.TemperatureC))
+	}
+	return strings.Join(words, ", ")
 }
 
 // repeat is what is needed to measure and compute the same again.
@@ -270,7 +284,8 @@ func (b *book) fileTable(s *sheet) {
 		there           bool
 	}{{"sweep", d.Sweep.Path, d.Sweep.SHA256, true}, {"earlier sweep", d.Baseline.Path, d.Baseline.SHA256, d.Baseline.Sweep != nil}, {"line", d.LinePath, lineSum, true},
 		{"open", d.Standards.Open.Path, d.Standards.Open.SHA256, d.Standards.Open.Sweep != nil}, {"short", d.Standards.Short.Path, d.Standards.Short.SHA256, d.Standards.Short.Sweep != nil},
-		{"load", d.Standards.Load.Path, d.Standards.Load.SHA256, d.Standards.Load.Sweep != nil}, {"standards", d.Standards.KitPath, d.Standards.KitSHA256, d.Standards.Kit != nil}} {
+		{"load", d.Standards.Load.Path, d.Standards.Load.SHA256, d.Standards.Load.Sweep != nil}, {"standards", d.Standards.KitPath, d.Standards.KitSHA256, d.Standards.Kit != nil},
+		{"second match", b.Check.Path, b.Check.SHA256, b.Check.Path != ""}} {
 		if !one.there {
 			continue
 		}

@@ -145,7 +145,7 @@ func TestTheTextHasEveryNumber(t *testing.T) {
 		}
 		for _, what := range []string{"Heron Weir, sector north", "Heron Weir", "2031-05-04", "an instrument", "somebody", "Swept after rain.", "The hoist was out of order.", "accepted; named wet joint, found as water in a connector: seen through binoculars",
 			"earlier.s1p", "sweep.s1p", "line.toml", strings.Repeat("0123456789abcdef", 4), strings.Repeat("fedcba9876543210", 4), strings.Repeat("00112233aabbccdd", 4),
-			"0.82 ± 0.01", "0.89", "a build of the tests", "kaiser, β = 6; highest side lobe -44 dB", "401, 1.5 MHz apart", "the tower moved", "bounces between 2 at " + scale.Text(51.4) + " and the test port"} {
+			"2031-05-04 09:10 UTC, 12.5 °C", "second match match.s1p " + strings.Repeat("8899", 16), "0.82 ± 0.01", "0.89", "a build of the tests", "kaiser, β = 6; highest side lobe -44 dB", "401, 1.5 MHz apart", "the tower moved", "bounces between 2 at " + scale.Text(51.4) + " and the test port"} {
 			has(what)
 		}
 	}

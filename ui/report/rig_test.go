@@ -11,8 +11,10 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"downlead/cables"
+	"downlead/dsp/calibration"
 	"downlead/dsp/diagnose"
 	"downlead/dsp/sweep"
 	"downlead/ui/investigation"
@@ -75,6 +77,8 @@ func input(t *testing.T) Input {
 			{DistanceM: 102.8, SigmaM: 0.13, Cause: diagnose.Ghost, Confidence: 0.85, ReturnLossDB: 44.9, PhaseDeg: -5, GhostOf: []float64{51.4, 0}},
 		},
 	}}
+	in.Document.Standards.At = calibration.Conditions{At: time.Date(2031, 5, 4, 9, 10, 0, 0, time.UTC), TemperatureC: 12.5, TemperatureKnown: true}
+	in.Check = investigation.Source{Path: "/elsewhere/match.s1p", SHA256: strings.Repeat("8899", 16)}
 	in.Comparison = &diagnose.Comparison{Repair: diagnose.PartlyRepaired, Reason: "one fault of two is gone", Coherent: true,
 		Before: diagnose.Verdict{WorstVSWR: 2.21, AtHz: 1722e6, LimitVSWR: 1.5, LowHz: 1710e6, HighHz: 2170e6}, After: in.Findings.Verdict,
 		Aligned: diagnose.AlignedBy{Velocity: 1.2e-4, VelocitySigma: 3e-5, LeadM: -0.0042, GainDB: 0.13, DifferedDB: -31, DiffersDB: -52},
