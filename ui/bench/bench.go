@@ -40,6 +40,8 @@ type Options struct {
 	// FullScreen is asked for the whole screen, or to give it back; nil: the window
 	// stays as it is.
 	FullScreen func(on bool)
+	// Folder is where pictures go, each time into a new folder; "": the working folder.
+	Folder string
 }
 
 // Bench is the state of the room.
@@ -49,6 +51,7 @@ type Bench struct {
 	now        time.Time
 	fullScreen func(bool)
 	leave      bool
+	folder     string
 
 	offered *cables.Line // the line that is open in the window; nil: none
 
@@ -104,9 +107,9 @@ func New(o Options) (*Bench, error) {
 	}
 	scenario.Faults = nil
 	scenario.AsBuilt.Roughness = 0 // smooth cable: what is seen is what was put there, and it follows the hand
-	b := &Bench{fullScreen: o.FullScreen, selected: -1, knobs: map[string]*knob{}}
+	b := &Bench{fullScreen: o.FullScreen, folder: o.Folder, selected: -1, knobs: map[string]*knob{}}
 	b.measuring.Notify, b.finding.Notify = o.Notify, o.Notify
-	b.lessons.turn.Notify, b.lessons.judge.Notify, b.blind.draw.Notify = o.Notify, o.Notify, o.Notify
+	b.lessons.turn.Notify, b.lessons.judge.Notify, b.lessons.save.Notify, b.blind.draw.Notify = o.Notify, o.Notify, o.Notify, o.Notify
 	b.Begin(SetupOf(scenario))
 	b.over.Linked = nil
 	return b, nil
@@ -118,6 +121,7 @@ func (b *Bench) Close() {
 	b.finding.Wait()
 	b.lessons.turn.Wait()
 	b.lessons.judge.Wait()
+	b.lessons.save.Wait()
 	b.blind.draw.Wait()
 }
 
@@ -128,7 +132,8 @@ func (b *Bench) Busy() bool {
 	_, turning := b.lessons.turn.Running()
 	_, judging := b.lessons.judge.Running()
 	_, drawing := b.blind.draw.Running()
-	return measuring || finding || turning || judging || drawing
+	_, saving := b.lessons.save.Running()
+	return measuring || finding || turning || judging || drawing || saving
 }
 
 // Setup is what is on the bench.

@@ -2,7 +2,11 @@ package bench
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"slices"
 	"sync"
 
@@ -12,6 +16,7 @@ import (
 
 	"downlead/dsp/diagnose"
 	"downlead/ui/lesson"
+	"downlead/ui/lesson/pictures"
 	"downlead/ui/theme"
 	"downlead/ui/traces"
 	"downlead/ui/work"
@@ -22,6 +27,7 @@ type lessons struct {
 	on     bool // in place of what is on the bench
 	all    []*lesson.Lesson
 	err    error
+	said   string // of the pictures
 	rows   []widget.Clickable
 	open   *class // nil: the list is shown
 	step   int    // -1: what the lesson is about
@@ -33,6 +39,8 @@ type lessons struct {
 	reveal widget.Clickable
 	fields []field // of the questions of the page
 	judge  work.Slot[judged]
+	save   work.Slot[string] // the folder that the pictures went to
+	saving widget.Clickable
 	scroll widget.List
 }
 
@@ -85,7 +93,7 @@ type judged struct {
 
 // openLesson goes to the beginning of a lesson.
 func (b *Bench) openLesson(l *lesson.Lesson) {
-	b.lessons.open = &class{Lesson: l}
+	b.lessons.open, b.lessons.said = &class{Lesson: l}, ""
 	b.Begin(SetupOf(l.Scenario))
 	b.veiled = true
 	b.turnTo(-1)
@@ -220,6 +228,42 @@ func (b *Bench) answer(k int, given string) {
 	})
 }
 
+// savePictures writes the figures of the open lesson into a new folder.
+func (b *Bench) savePictures() {
+	s := &b.lessons
+	if s.open == nil || s.page == nil {
+		return
+	}
+	c, folder := s.open, filepath.Join(b.folder, "lesson-"+s.open.ID)
+	s.said = "the pictures are being drawn …"
+	s.save.Start(func(ctx context.Context) (string, error) {
+		c.turn.Lock()
+		defer c.turn.Unlock()
+		into, err := newFolder(folder)
+		if err != nil {
+			return "", err
+		}
+		_, err = pictures.Write(ctx, c.bench, into)
+		return into, err
+	})
+}
+
+// newFolder makes a folder that was not there, with a number where the name is taken.
+func newFolder(path string) (string, error) {
+	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+		return "", err
+	}
+	for n := 1; ; n++ {
+		name := path
+		if n > 1 {
+			name = fmt.Sprintf("%s-%d", path, n)
+		}
+		if err := os.Mkdir(name, 0o777); err == nil || !errors.Is(err, fs.ErrExist) || n == 1000 {
+			return name, err
+		}
+	}
+}
+
 // takeLesson takes what the jobs of the lesson have worked out.
 func (b *Bench) takeLesson() {
 	s := &b.lessons
@@ -234,6 +278,12 @@ func (b *Bench) takeLesson() {
 			b.scene = r.Value.scene
 			b.ghosts, b.bounces, b.each = b.scene.ghosts, b.scene.bounces, false
 			b.scroll0()
+		}
+	}
+	if r, ok := s.save.Take(); ok {
+		s.said = "the pictures are in " + r.Value
+		if r.Err != nil {
+			s.said = "no pictures: " + r.Err.Error()
 		}
 	}
 	if r, ok := s.judge.Take(); ok && r.Value.page == s.page && s.page != nil {
@@ -280,7 +330,8 @@ func (b *Bench) closeLesson() {
 	s := &b.lessons
 	s.turn.Stop()
 	s.judge.Stop()
-	s.open, s.page = nil, nil
+	s.save.Stop()
+	s.open, s.page, s.said = nil, nil, ""
 	b.scene, b.veiled = nil, false
 }
 
@@ -299,6 +350,9 @@ func (b *Bench) updateLessons(gtx layout.Context) {
 	}
 	for s.list.Clicked(gtx) {
 		b.closeLesson()
+	}
+	for s.saving.Clicked(gtx) {
+		b.savePictures()
 	}
 	for s.reveal.Clicked(gtx) {
 		b.veiled = !b.veiled
@@ -375,7 +429,13 @@ func (b *Bench) layoutTurning(gtx layout.Context) layout.Dimensions {
 		return theme.Flow(gtx, 6, button(&s.back, "← Back", s.step < 0), button(&s.next, "Next →", s.step+1 >= len(s.open.Steps)),
 			func(gtx layout.Context) layout.Dimensions {
 				return layout.Inset{Top: 5}.Layout(gtx, b.small(fmt.Sprintf("%d of %d", s.step+2, len(s.open.Steps)+1), t.Quiet))
-			}, button(&s.reveal, veil, false), button(&s.list, "all lessons", false))
+			}, button(&s.reveal, veil, false), button(&s.list, "all lessons", false),
+			button(&s.saving, "save its pictures", s.page == nil), func(gtx layout.Context) layout.Dimensions {
+				if s.said == "" {
+					return layout.Dimensions{}
+				}
+				return b.small(s.said, t.Quiet)(gtx)
+			})
 	})
 }
 

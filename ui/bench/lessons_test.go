@@ -3,6 +3,7 @@ package bench
 import (
 	"image"
 	"math"
+	"path/filepath"
 	"testing"
 
 	"gioui.org/io/key"
@@ -51,6 +52,26 @@ func TestLesson(t *testing.T) {
 	g.click("all lessons")
 	if _, ok := g.find("lesson: Velocity factor"); !ok {
 		t.Error("the list does not come back")
+	}
+}
+
+// The pictures of the open lesson go into a new folder each time.
+func TestLessonPictures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drawing takes seconds")
+	}
+	g := newRig(t, image.Pt(1280, 720))
+	g.bench.folder = t.TempDir()
+	g.bench.goToLessons()
+	g.bench.openLesson(g.bench.lessons.all[0])
+	g.settle()
+	for _, name := range []string{"lesson-" + g.bench.lessons.all[0].ID, "lesson-" + g.bench.lessons.all[0].ID + "-2"} {
+		g.click("save its pictures")
+		g.settle()
+		found, err := filepath.Glob(filepath.Join(g.bench.folder, name, "step-1", "*.png"))
+		if err != nil || len(found) == 0 {
+			t.Errorf("%s holds no picture: %v; %s", name, err, g.bench.lessons.said)
+		}
 	}
 }
 

@@ -18,7 +18,7 @@ type teach struct {
 // is.
 func (d *Desk) goTeaching() {
 	if d.teach.bench == nil {
-		b, err := bench.New(bench.Options{Notify: d.notify, FullScreen: d.teach.fullScreen})
+		b, err := bench.New(bench.Options{Notify: d.notify, FullScreen: d.teach.fullScreen, Folder: d.browser.folder})
 		if err != nil {
 			d.fail(err)
 			return
