@@ -56,7 +56,8 @@ type Bench struct {
 	offered *cables.Line // the line that is open in the window; nil: none
 
 	history  undo.History[Setup]
-	begun    int // how often a setup was begun with
+	aside    *undo.History[Setup] // what was on the bench before a lesson or a blind case; nil: it is there
+	begun    int                  // how often a setup was begun with
 	path     *cables.Path
 	pathOf   *cables.Line
 	selected int // index of a fault; -1: none
@@ -146,6 +147,24 @@ func (b *Bench) Begin(s Setup) {
 	b.selected, b.trouble = -1, ""
 	b.findings, b.findErr = nil, nil
 	b.finding.Stop()
+	b.refresh()
+}
+
+// setAside keeps what is on the bench, with its past, for putBack.
+func (b *Bench) setAside() {
+	if b.aside == nil {
+		kept := b.history
+		b.aside = &kept
+	}
+}
+
+// putBack puts what was set aside onto the bench.
+func (b *Bench) putBack() {
+	if b.aside == nil {
+		return
+	}
+	b.Begin(b.aside.Now())
+	b.history, b.aside = *b.aside, nil
 	b.refresh()
 }
 

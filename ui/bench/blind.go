@@ -32,7 +32,6 @@ type blindfold struct {
 	answer  widget.Clickable
 	scroll  widget.List
 	pressed f32.Point // on the chart of the line; its address is the tag of presses there
-	before  Setup     // what was on the bench
 }
 
 // mark is a place that the trainee set, and what it is taken for.
@@ -52,7 +51,8 @@ func (b *Bench) goBlind() {
 	if b.lessons.on {
 		b.goToLessons()
 	}
-	b.blind.on, b.veiled, b.blind.before = true, true, b.Setup()
+	b.setAside()
+	b.blind.on, b.veiled = true, true
 	b.nextCase()
 }
 
@@ -64,7 +64,7 @@ func (b *Bench) leaveBlind() {
 	b.blind.draw.Stop()
 	b.blind.on, b.blind.theCase, b.veiled, b.scene = false, nil, false, nil
 	b.setMarks(nil)
-	b.Begin(b.blind.before)
+	b.putBack()
 }
 
 // nextCase draws another case.
@@ -93,7 +93,7 @@ func (b *Bench) takeBlind() {
 		return
 	}
 	b.blind.theCase = r.Value
-	setup := b.blind.before
+	setup := b.aside.Now()
 	setup.Line, setup.Faults, setup.WrongSpeed, setup.Raw = r.Value.Line, nil, 0, false
 	f := r.Value.Sweep.FrequencyHz
 	setup.LowHz, setup.HighHz, setup.Points = f[0], f[len(f)-1], len(f)

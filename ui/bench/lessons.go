@@ -94,6 +94,7 @@ type judged struct {
 // openLesson goes to the beginning of a lesson.
 func (b *Bench) openLesson(l *lesson.Lesson) {
 	b.lessons.open, b.lessons.said = &class{Lesson: l}, ""
+	b.setAside()
 	b.Begin(SetupOf(l.Scenario))
 	b.veiled = true
 	b.turnTo(-1)
@@ -144,7 +145,9 @@ func (c *class) read(ctx context.Context, step int, feet bool) (*page, error) {
 	if c.HandsOn && step < 0 || step >= 0 && c.Steps[step].HandsOn {
 		p.cautions = append(diagnose.Cautions(), c.Cautions...)
 	}
-	p.scene = sceneOf(s, show)
+	if p.scene, err = c.sceneOf(ctx, s, show); err != nil {
+		return nil, err
+	}
 	if step < 0 {
 		return p, nil
 	}
@@ -204,7 +207,7 @@ func (c *class) ask(ctx context.Context, i int) (question, error) {
 }
 
 // sceneOf is what a lesson shows, for the charts.
-func sceneOf(s *lesson.Scene, show *lesson.Show) *scene {
+func (c *class) sceneOf(ctx context.Context, s *lesson.Scene, show *lesson.Show) (*scene, error) {
 	out := &scene{sweep: s.Sweep, record: s.Line, window: show.Window, zoomHz: show.ZoomHz, zoomM: show.ZoomM,
 		ghosts: slices.Contains(show.Overlays, "ghosts"), bounces: slices.Contains(show.Overlays, "lattice")}
 	if k := slices.Index(lesson.Overs(), show.Over); k > 0 {
@@ -213,7 +216,23 @@ func sceneOf(s *lesson.Scene, show *lesson.Show) *scene {
 	if k := slices.Index(lesson.Alongs(), show.Along); k > 0 {
 		out.along = traces.EveryAlongLine()[k]
 	}
-	return out
+	if (show.AgainstEarlier || slices.Contains(show.Overlays, "earlier")) && show.Sweep != lesson.Earlier && c.bench.Result.Baseline != nil {
+		earlier := *show
+		earlier.Sweep = lesson.Earlier
+		before, err := c.bench.Scene(&earlier)
+		if err != nil {
+			return nil, err
+		}
+		out.earlier = before.Sweep
+	}
+	if slices.Contains(show.Overlays, "model") && show.Sweep != lesson.Raw {
+		found, err := s.Findings(ctx)
+		if err != nil {
+			return nil, err
+		}
+		out.model = found.Model
+	}
+	return out, nil
 }
 
 // answer holds what was given against the engine's own answer.
@@ -318,6 +337,7 @@ func (b *Bench) goToLessons() {
 		b.leaveBlind()
 	} else {
 		b.closeLesson()
+		b.putBack()
 	}
 	if s.on && s.all == nil {
 		s.all, s.err = lesson.Embedded()
@@ -325,7 +345,7 @@ func (b *Bench) goToLessons() {
 	}
 }
 
-// closeLesson goes back to the list; what the lesson put on the bench stays on it.
+// closeLesson goes back to the list.
 func (b *Bench) closeLesson() {
 	s := &b.lessons
 	s.turn.Stop()

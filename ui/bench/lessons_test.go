@@ -4,6 +4,7 @@ import (
 	"image"
 	"math"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"gioui.org/io/key"
@@ -15,7 +16,7 @@ import (
 // A lesson is chosen from the list, gone through by keys and buttons, and shows its own
 // sweep; what is there stays veiled until it is asked for.
 func TestLesson(t *testing.T) {
-	g := newRig(t, image.Pt(1280, 720))
+	g := twoFaults(t, image.Pt(1280, 720))
 	g.click("Lessons")
 	g.click("lesson: What VSWR")
 	g.settle()
@@ -52,6 +53,50 @@ func TestLesson(t *testing.T) {
 	g.click("all lessons")
 	if _, ok := g.find("lesson: Velocity factor"); !ok {
 		t.Error("the list does not come back")
+	}
+	g.press("L", key.ModCtrl)
+	g.settle()
+	if s := b.Setup(); len(s.Faults) != 2 || b.veiled {
+		t.Fatalf("what was on the bench before is gone: %d faults", len(s.Faults))
+	}
+	g.press("Z", key.ModCtrl)
+	if s := b.Setup(); len(s.Faults) != 1 {
+		t.Errorf("its past is gone: %d faults after undoing", len(s.Faults))
+	}
+	g.settle()
+}
+
+// A lesson that holds a sweep against an earlier one shows both.
+func TestLessonShowsTheEarlierSweep(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the search takes seconds")
+	}
+	g := newRig(t, image.Pt(1280, 720))
+	b := g.bench
+	b.goToLessons()
+	shown := 0
+	for _, l := range b.lessons.all {
+		for step := range l.Steps {
+			if show := l.Steps[step].Show; show.AgainstEarlier && show.Sweep == lesson.Measured && shown == 0 {
+				b.openLesson(l)
+				b.turnTo(step)
+				g.settle()
+				shown++
+				_, along := b.contents()
+				named := 0
+				for _, trace := range along.Traces {
+					if strings.HasSuffix(trace.Name, ", earlier") {
+						named++
+					}
+				}
+				if named != 1 || len(b.drawn.earlier.frequency) == 0 {
+					t.Errorf("%s, step %d: %d earlier traces along the line", l.Title, step+1, named)
+				}
+			}
+		}
+	}
+	if shown == 0 {
+		t.Error("no lesson compares; the test shows nothing")
 	}
 }
 

@@ -34,11 +34,16 @@ type picture struct {
 	toM        float64
 	figures    distance.Figures
 	figuresErr error
+	earlier    both // of a scene
+	model      both
 	farthest   float64 // of the ghosts, where they are shown beyond the line, m; 0: the line and a little
 	alone      []alone
 	lattice    *simulate.Lattice
 	ghosts     []ghost
 }
+
+// both are the lines of a further sweep in both views.
+type both struct{ frequency, along []traces.Part }
 
 // alone is what one reflection contributes by itself.
 type alone struct {
@@ -84,6 +89,9 @@ func draw(ctx context.Context, s Setup, paths bool, shown *scene) (*picture, err
 	}
 	p.scene = shown
 	p.lay(s, shown)
+	if shown != nil {
+		p.earlier, p.model = p.beside(s, shown, shown.earlier), p.beside(s, shown, shown.model)
+	}
 	return p, ctx.Err()
 }
 
@@ -130,6 +138,26 @@ func (p *picture) lay(s Setup, shown *scene) {
 	for i := range p.alone {
 		p.alone[i].along = profiles[i+1].Draw(view)
 	}
+}
+
+// beside is a further sweep in the views of a scene; where a view has none of it, the
+// scene is shown without.
+func (p *picture) beside(setup Setup, shown *scene, s *sweep.Sweep) both {
+	if s == nil {
+		return both{}
+	}
+	over, view := shown.views()
+	out := both{frequency: traces.Frequency(s, over).Parts}
+	if view == traces.ImpedanceAlong {
+		if drawn, err := traces.Step(s, p.path, setup.Window); err == nil {
+			out.along = drawn.Parts
+		}
+		return out
+	}
+	if profile, err := traces.NewProfile(s, p.path, traces.Settings{Window: setup.Window, ToM: p.farthest}); err == nil {
+		out.along = profile.Draw(view).Parts
+	}
+	return out
 }
 
 // takeApart follows the waves of the setup.

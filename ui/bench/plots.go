@@ -51,6 +51,15 @@ func (b *Bench) contents() (over, along chart.Content) {
 		along.X[chart.Lower] = chart.Axis{Quantity: b.length(), Low: 0, High: p.toM}
 	}
 	t := &b.theme
+	beside := func(all both, name string, c theme.Color, pattern chart.Pattern, width float32) {
+		for _, part := range all.frequency {
+			over.Traces = append(over.Traces, chart.Trace{Name: part.Name + name, Series: part.Series, Side: chart.Upper, Color: c, Pattern: pattern, Width: width})
+		}
+		for _, part := range all.along {
+			along.Traces = append(along.Traces, chart.Trace{Name: part.Name + name, Series: part.Series, Side: chart.Lower, Color: c, Pattern: pattern, Width: width})
+		}
+	}
+	beside(p.model, ", fitted model", t.Model, chart.Dotted, 3)
 	whole := float32(1.4)
 	if b.each {
 		whole = 0.8 // under its parts
@@ -72,6 +81,7 @@ func (b *Bench) contents() (over, along chart.Content) {
 			}
 		}
 	}
+	beside(p.earlier, ", earlier", t.Earlier, chart.Dashed, 0)
 	if line := b.Setup().Line; line.Limits.LimitVSWR() > 1 && overView == traces.ReturnLoss {
 		v := line.Limits.LimitVSWR()
 		level := sweep.ReturnLossFromMagnitude((v - 1) / (v + 1))

@@ -18,6 +18,7 @@ type scene struct {
 	along           traces.AlongLine
 	zoomHz, zoomM   [2]float64
 	ghosts, bounces bool
+	earlier, model  *sweep.Sweep // beside it; nil: none
 }
 
 // views are those of a scene that the charts of the bench have: what of a sweep is a
