@@ -51,8 +51,13 @@ const referenceHz = 1e9
 // constantLossTangent returns (j·f/f0)^{-2φ/π} with tan φ the loss tangent:
 // the causal permittivity of the package comment, over its size at f0.
 func constantLossTangent(lossTangent, frequencyHz float64) complex128 {
-	phi := math.Atan(lossTangent)
-	return cmplx.Rect(math.Pow(frequencyHz/referenceHz, -2*phi/math.Pi), -phi)
+	return constantLossAngle(math.Atan(lossTangent), math.Log(frequencyHz/referenceHz))
+}
+
+// constantLossAngle is constantLossTangent by the loss angle φ, rad, and ln f/f0, which
+// many slices share.
+func constantLossAngle(phi, logFrequency float64) complex128 {
+	return cmplx.Exp(complex(-2*phi/math.Pi*logFrequency, -phi))
 }
 
 // lumped returns the circuit of a fault without extent, from the test port on.
@@ -147,9 +152,9 @@ type wetStretch struct {
 func (w wetStretch) TwoPort(frequencyHz float64) cables.TwoPort {
 	gamma, zc := w.Wave(frequencyHz)
 	z, y := gamma*zc, gamma/zc
-	p := cables.Through
+	p, logFrequency := cables.Through, math.Log(frequencyHz/referenceHz)
 	for _, s := range w.slices {
-		wet := complex(real(y), 0) + complex(0, imag(y)*s.permittivity)*constantLossTangent(s.lossTangent, frequencyHz)
+		wet := complex(real(y), 0) + complex(0, imag(y)*s.permittivity)*constantLossAngle(math.Atan(s.lossTangent), logFrequency)
 		root := cmplx.Sqrt(z * wet)
 		p = p.Then(lineTwoPort(root*complex(s.lengthM, 0), root/wet*complex(s.scale, 0)))
 	}

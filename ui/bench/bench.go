@@ -219,7 +219,8 @@ func (b *Bench) refresh() {
 		b.finding.Stop()
 	}
 	b.reach = a
-	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a.paths, a.scene) })
+	before := b.drawn
+	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a.paths, a.scene, before) })
 }
 
 // find looks for the faults of what is shown.

@@ -108,7 +108,7 @@ func BenchmarkFollow1001(b *testing.B) {
 			for b.Loop() {
 				k++
 				s.Faults[1].DistanceM = 10 + float64(k%100)/10
-				if _, err := draw(b.Context(), s, paths, nil); err != nil {
+				if _, err := draw(b.Context(), s, paths, nil, g.bench.drawn); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"downlead/cables"
+	"downlead/dsp"
 	"downlead/dsp/diagnose"
 	"downlead/dsp/distance"
 	"downlead/dsp/simulate"
@@ -34,12 +35,23 @@ type picture struct {
 	toM        float64
 	figures    distance.Figures
 	figuresErr error
+	figuresOf  figuresOf
 	earlier    both // of a scene
 	model      both
 	farthest   float64 // of the ghosts, where they are shown beyond the line, m; 0: the line and a little
 	alone      []alone
 	lattice    *simulate.Lattice
 	ghosts     []ghost
+}
+
+// figuresOf is all that the figures depend on, which stay while faults are moved.
+type figuresOf struct {
+	line          *cables.Line
+	wrongSpeed    float64
+	lowHz, highHz float64
+	points        int
+	window        dsp.Window
+	scene         *scene
 }
 
 // both are the lines of a further sweep in both views.
@@ -71,11 +83,22 @@ const (
 	farthestGhost = 1.5 // how far behind the line ghosts are shown, in its lengths
 )
 
-// draw measures a setup and lays it along its record.
-func draw(ctx context.Context, s Setup, paths bool, shown *scene) (*picture, error) {
+// draw measures a setup and lays it along its record. What before, the last picture, has
+// that still holds is kept.
+func draw(ctx context.Context, s Setup, paths bool, shown *scene, before *picture) (*picture, error) {
 	p, err := measure(ctx, s, shown)
 	if err != nil {
 		return nil, err
+	}
+	window := s.Window
+	if shown != nil {
+		window = shown.window
+	}
+	p.figuresOf = figuresOf{s.Line, s.WrongSpeed, p.sweep.FrequencyHz[0], p.sweep.FrequencyHz[len(p.sweep.FrequencyHz)-1], len(p.sweep.FrequencyHz), window, shown}
+	if before != nil && before.figuresOf == p.figuresOf {
+		p.figures, p.figuresErr = before.figures, before.figuresErr
+	} else {
+		p.figures, p.figuresErr = distance.TradeOff(p.path, p.sweep.FrequencyHz, window)
 	}
 	over, _ := shown.views()
 	p.frequency = traces.Frequency(p.sweep, over)
@@ -112,7 +135,6 @@ func measure(ctx context.Context, s Setup, shown *scene) (*picture, error) {
 	if p.path, err = p.record.Path(); err != nil {
 		return nil, err
 	}
-	p.figures, p.figuresErr = distance.TradeOff(p.path, p.sweep.FrequencyHz, s.Window)
 	return p, nil
 }
 

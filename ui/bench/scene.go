@@ -3,7 +3,6 @@ package bench
 import (
 	"downlead/cables"
 	"downlead/dsp"
-	"downlead/dsp/distance"
 	"downlead/dsp/sweep"
 	"downlead/ui/traces"
 )
@@ -40,6 +39,5 @@ func (s *scene) begin() (*picture, error) {
 	if p.path, err = s.record.Path(); err != nil {
 		return nil, err
 	}
-	p.figures, p.figuresErr = distance.TradeOff(p.path, p.sweep.FrequencyHz, s.window)
 	return p, nil
 }
