@@ -412,7 +412,7 @@ func (b *Bench) layoutBody(gtx layout.Context) layout.Dimensions {
 }
 
 func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
-	return layout.Flex{Axis: layout.Vertical}.Layout(gtx,
+	dims := layout.Flex{Axis: layout.Vertical}.Layout(gtx,
 		layout.Rigid(b.layoutSwitches),
 		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions { return b.over.Layout(gtx, b.chartStyle()) }),
 		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
@@ -424,7 +424,11 @@ func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
 			}
 			return dims
 		}),
-		layout.Rigid(func(gtx layout.Context) layout.Dimensions { return b.layoutBoard(gtx) }))
+		layout.Rigid(b.layoutBoard))
+	if b.board.chart != b.along.Area() { // the board is laid out before the chart that it stands under
+		gtx.Execute(op.InvalidateCmd{})
+	}
+	return dims
 }
 
 // layoutSwitches are what can be shown beside the whole.

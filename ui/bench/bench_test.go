@@ -331,6 +331,24 @@ func TestPixelsOfAPin(t *testing.T) {
 	}
 }
 
+// The drawn line stands under its chart: where a frame moved the chart, another is asked
+// for.
+func TestLineFollowsItsChart(t *testing.T) {
+	g := twoFaults(t, image.Pt(1280, 720))
+	g.size = image.Pt(1500, 800)
+	g.frame()
+	if _, asked := g.router.WakeupTime(); !asked {
+		t.Error("no frame is asked for")
+	}
+	g.frame()
+	if a, line := g.bench.along.Area(), g.bench.board.area; a.Min.X != line.Min.X || a.Max.X != line.Max.X {
+		t.Errorf("the line is drawn from %d to %d, its chart from %d to %d", line.Min.X, line.Max.X, a.Min.X, a.Max.X)
+	}
+	if _, asked := g.router.WakeupTime(); asked {
+		t.Error("frames are asked for without end")
+	}
+}
+
 // The line that is open in the window can be taken, and given back by undo.
 func TestTakeTheOpenLine(t *testing.T) {
 	g := twoFaults(t, image.Pt(1280, 720))

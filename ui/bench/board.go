@@ -18,6 +18,7 @@ import (
 // board is the drawn line with the tray under it: one panel, so that a fault can be
 // dragged from one to the other.
 type board struct {
+	chart image.Rectangle // the area of the chart that the line is drawn to
 	area  image.Rectangle // of the drawn line, in pixels of the panel
 	seen  chart.Axis
 	tray  []image.Rectangle

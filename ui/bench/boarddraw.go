@@ -30,6 +30,7 @@ func (b *Bench) layoutBoard(gtx layout.Context) layout.Dimensions {
 	v := &b.board
 	width := gtx.Constraints.Max.X
 	a := b.along.Area()
+	v.chart = a
 	v.seen = b.along.View(chart.Lower)
 	if v.seen.Low == v.seen.High {
 		v.seen = chart.Axis{Low: 0, High: 1}

@@ -295,12 +295,16 @@ func (d *Desk) layoutLeft(gtx layout.Context) layout.Dimensions {
 
 // layoutMiddle is the charts, the line and the strip.
 func (d *Desk) layoutMiddle(gtx layout.Context) layout.Dimensions {
-	return layout.Flex{Axis: layout.Vertical}.Layout(gtx,
+	dims := layout.Flex{Axis: layout.Vertical}.Layout(gtx,
 		layout.Rigid(d.layoutViews),
 		layout.Flexed(1, d.layoutPlots),
 		layout.Rigid(d.layoutLine),
 		layout.Rigid(d.theme.Rule),
 		layout.Rigid(d.layoutStrip))
+	if a := d.alongChart().Area(); a.Min.X != d.line.area.Min.X || a.Max.X != d.line.area.Max.X { // the line is laid out before its chart
+		gtx.Execute(op.InvalidateCmd{})
+	}
+	return dims
 }
 
 // scroller is a column that scrolls.

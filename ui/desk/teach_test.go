@@ -67,3 +67,18 @@ func TestFeetChangeNoLength(t *testing.T) {
 		t.Errorf("the line was changed to %v", g.desk.document().Line.Sections)
 	}
 }
+
+// The line under the charts is drawn to them also in the frame after the window has
+// changed its size.
+func TestLineFollowsItsChart(t *testing.T) {
+	g := demoRig(t, image.Pt(1280, 720))
+	g.size = image.Pt(1600, 900)
+	g.frame()
+	if _, asked := g.router.WakeupTime(); !asked {
+		t.Error("no frame is asked for")
+	}
+	g.frame()
+	if a, line := g.desk.alongChart().Area(), g.desk.line.area; a.Min.X != line.Min.X || a.Max.X != line.Max.X {
+		t.Errorf("the line is drawn from %d to %d, its chart from %d to %d", line.Min.X, line.Max.X, a.Min.X, a.Max.X)
+	}
+}
