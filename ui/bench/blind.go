@@ -11,6 +11,7 @@ import (
 	"gioui.org/layout"
 	"gioui.org/widget"
 
+	"downlead/dsp/diagnose"
 	"downlead/ui/blind"
 	"downlead/ui/chart"
 	"downlead/ui/theme"
@@ -37,7 +38,7 @@ type blindfold struct {
 // mark is a place that the trainee set, and what it is taken for.
 type mark struct {
 	m      float64
-	cause  int // of blind.Causes
+	cause  int // of blind.Causes; -1: not said yet
 	choice *theme.Choice
 	off    *widget.Clickable
 }
@@ -153,7 +154,7 @@ func (b *Bench) markHere(m float64) {
 }
 
 func newMark(m float64) mark {
-	return mark{m: math.Round(m*100) / 100, choice: new(theme.Choice), off: new(widget.Clickable)}
+	return mark{m: math.Round(m*100) / 100, cause: -1, choice: new(theme.Choice), off: new(widget.Clickable)}
 }
 
 // markersChanged takes over what was done to the markers of the chart: one more, one
@@ -197,7 +198,7 @@ func (b *Bench) updateBlind(gtx layout.Context) {
 		b.score()
 	}
 	for i := 0; i < len(s.marks); i++ {
-		if picked, ok := s.marks[i].choice.Update(gtx); ok && s.result == nil {
+		if picked, ok := s.marks[i].choice.Update(gtx); ok && s.result == nil && picked < len(blind.Causes()) {
 			s.marks[i].cause = picked
 		}
 		for s.marks[i].off.Clicked(gtx) {
@@ -217,7 +218,11 @@ func (b *Bench) score() {
 	}
 	var marks []blind.Mark
 	for _, m := range s.marks {
-		marks = append(marks, blind.Mark{DistanceM: m.m, Cause: blind.Causes()[m.cause]})
+		cause := diagnose.Unnamed
+		if m.cause >= 0 {
+			cause = blind.Causes()[m.cause]
+		}
+		marks = append(marks, blind.Mark{DistanceM: m.m, Cause: cause})
 	}
 	r := s.theCase.Score(marks)
 	s.result = &r
@@ -257,6 +262,9 @@ func (b *Bench) layoutBlind(gtx layout.Context) layout.Dimensions {
 			return theme.Flow(gtx, 6, func(gtx layout.Context) layout.Dimensions {
 				return layout.Inset{Top: 5}.Layout(gtx, t.Text(theme.Label{Text: fmt.Sprintf("%s  %s", letter(i), metres(m.m, b.look.Feet)), Font: theme.Strong}))
 			}, func(gtx layout.Context) layout.Dimensions {
+				if m.cause < 0 { // named before the list is opened
+					return t.Choice(gtx, m.choice, "cause", append(names[:len(names):len(names)], "which cause?"), len(names))
+				}
 				return t.Choice(gtx, m.choice, "cause", names, m.cause)
 			}, func(gtx layout.Context) layout.Dimensions {
 				return t.Button(gtx, m.off, theme.Button{Text: "remove"})

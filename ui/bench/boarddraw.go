@@ -20,11 +20,11 @@ import (
 	"downlead/ui/theme"
 )
 
-// Heights of the parts of the board.
-const (
-	lineRoom    = unit.Dp(64)
-	latticeRoom = unit.Dp(150)
-)
+// latticeRoom is the height of the bounce diagram.
+const latticeRoom = unit.Dp(150)
+
+// pinGap is how far under the line the pins stand, pixels.
+func pinGap(gtx layout.Context) int { return gtx.Dp(5) }
 
 func (b *Bench) layoutBoard(gtx layout.Context) layout.Dimensions {
 	v := &b.board
@@ -35,8 +35,10 @@ func (b *Bench) layoutBoard(gtx layout.Context) layout.Dimensions {
 	if v.seen.Low == v.seen.High {
 		v.seen = chart.Axis{Low: 0, High: 1}
 	}
-	v.area = image.Rect(a.Min.X, gtx.Dp(18), max(a.Max.X, a.Min.X+1), gtx.Dp(38))
-	y := gtx.Dp(lineRoom)
+	letters := gtx.Sp(b.theme.Small())
+	top := letters*4/3 + gtx.Dp(3) // of the line, under a row of names
+	v.area = image.Rect(a.Min.X, top, max(a.Max.X, a.Min.X+1), top+letters*4/3+gtx.Dp(5))
+	y := v.area.Max.Y + pinGap(gtx) + letters*3/2 + gtx.Dp(5)
 	var lattice image.Rectangle
 	if b.bounces {
 		lattice = image.Rect(v.area.Min.X, y, v.area.Max.X, y+gtx.Dp(latticeRoom))
@@ -115,7 +117,7 @@ func (b *Bench) drawFaults(gtx layout.Context) {
 	for i := range faults {
 		from, to := b.span(i)
 		x, end := b.column(from), b.column(to)
-		pin := image.Rect(x-size/2, v.area.Max.Y+gtx.Dp(5), x-size/2+size, v.area.Max.Y+gtx.Dp(5)+size)
+		pin := image.Rect(x-size/2, v.area.Max.Y+pinGap(gtx), x-size/2+size, v.area.Max.Y+pinGap(gtx)+size)
 		for moved := true; moved; {
 			moved = false
 			for _, o := range taken {

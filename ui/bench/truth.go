@@ -43,7 +43,7 @@ func (b *Bench) layoutFault(gtx layout.Context, i int) layout.Dimensions {
 	return b.theme.Row(gtx, &b.panel.rows[i], "choose "+b.name(i), i == b.selected, func(gtx layout.Context) layout.Dimensions {
 		return layout.Flex{}.Layout(gtx,
 			layout.Rigid(func(gtx layout.Context) layout.Dimensions {
-				gtx.Constraints.Min.X = gtx.Dp(18)
+				gtx.Constraints.Min.X = gtx.Sp(b.theme.Body()) * 7 / 5
 				return b.theme.Label(gtx, theme.Label{Text: letter(i), Font: theme.Strong, Color: b.theme.Distance})
 			}),
 			layout.Flexed(1, b.theme.Text(theme.Label{Text: words(f.Cause) + "\n" + b.place(from, to), Lines: 3})))
@@ -137,7 +137,7 @@ func (b *Bench) foundWidgets() []layout.Widget {
 			return layout.Inset{Left: 8}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
 				return layout.Flex{}.Layout(gtx,
 					layout.Rigid(func(gtx layout.Context) layout.Dimensions {
-						gtx.Constraints.Min.X = gtx.Dp(18)
+						gtx.Constraints.Min.X = gtx.Sp(b.theme.Body()) * 7 / 5
 						return t.Label(gtx, theme.Label{Text: fmt.Sprint(number), Font: theme.Strong, Color: t.Model})
 					}),
 					layout.Flexed(1, t.Text(theme.Label{Text: said})))
