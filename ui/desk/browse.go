@@ -81,7 +81,7 @@ const mostRows = 5000
 func (d *Desk) browse(p pick) {
 	b := &d.browser
 	b.open, b.pick, b.err, b.chosen, b.focus = true, p, nil, -1, true
-	b.path.SingleLine, b.path.Submit = true, true
+	b.path.SingleLine, b.path.Submit, b.path.MaxLen = true, true, 4096
 	if b.folder == "" {
 		b.folder, _ = os.Getwd()
 	}

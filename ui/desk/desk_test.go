@@ -501,15 +501,20 @@ func TestKeyIsSeenAtOnce(t *testing.T) {
 	g := demoRig(t, image.Pt(1280, 720))
 	for range 5 {
 		g.frame()
+		g.router.WakeupTime() // what an earlier frame asked for is told until it is asked
 	}
-	if _, wants := g.router.WakeupTime(); wants {
+	now := func() bool {
+		at, wants := g.router.WakeupTime()
+		return wants && !at.After(g.clock)
+	}
+	if now() {
 		t.Fatal("the window does not rest")
 	}
 	g.frame(key.Event{Name: "O", Modifiers: key.ModCtrl, State: key.Press})
 	if !g.desk.browser.open {
 		t.Fatal("Ctrl O opens nothing")
 	}
-	if _, wants := g.router.WakeupTime(); !wants {
+	if !now() {
 		t.Error("the window is not drawn again after Ctrl O")
 	}
 }

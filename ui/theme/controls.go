@@ -169,8 +169,18 @@ type Entry struct {
 	Rows int    // of text that it has room for at least; 0: 1
 }
 
+// mostLetters is how much a line of a field takes that has no limit of its own: a
+// longer text is no use and takes long to draw.
+const mostLetters = 1000
+
 // Editor lays an editor out in a field as wide as there is room.
 func (t *Theme) Editor(gtx layout.Context, e *widget.Editor, f Entry) layout.Dimensions {
+	if e.MaxLen == 0 {
+		e.MaxLen = mostLetters
+		if f.Rows > 1 {
+			e.MaxLen = 20 * mostLetters
+		}
+	}
 	padX, padY := gtx.Dp(8), gtx.Dp(5)
 	macro := op.Record(gtx.Ops)
 	inner := gtx
