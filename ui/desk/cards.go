@@ -348,11 +348,7 @@ func (d *Desk) fullCard(one *card, f *diagnose.Finding) []layout.Widget {
 		}
 	}
 	list("How we know", f.Evidence, t.Ink)
-	var others []string
-	for _, a := range f.Alternatives {
-		others = append(others, a.Cause.Words()+", "+share(a.Confidence))
-	}
-	list("Could also be", others, t.Quiet)
+	list("Could also be", rivals(f.Alternatives), t.Quiet)
 	list("Check, ground first", f.Checks, t.Ink)
 	list("Take along", f.TakeAlong, t.Ink)
 	if len(f.Cautions) > 0 {
@@ -450,3 +446,22 @@ func (d *Desk) layoutRemarks(gtx layout.Context) layout.Dimensions {
 	all = append(all, d.small("Downlead advises; it certifies nothing.", d.theme.Quiet))
 	return column(gtx, 4, all...)
 }
+
+// rivals names the other causes, those that have little chance in one line.
+func rivals(all []diagnose.Alternative) (lines []string) {
+	var few []string
+	for _, a := range all {
+		if a.Confidence < littleChance {
+			few = append(few, a.Cause.Words())
+		} else {
+			lines = append(lines, a.Cause.Words()+", "+share(a.Confidence))
+		}
+	}
+	if len(few) > 0 {
+		lines = append(lines, "under 5 % each: "+strings.Join(few, ", "))
+	}
+	return lines
+}
+
+// littleChance is a confidence that share does not tell from less.
+const littleChance = 0.05
