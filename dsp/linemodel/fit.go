@@ -1,11 +1,13 @@
 package linemodel
 
 import (
-	"downlead/cables"
 	"math"
 	"math/cmplx"
 
 	"gonum.org/v1/gonum/mat"
+
+	"downlead/cables"
+	"downlead/dsp"
 )
 
 // Fit is a model against a measured sweep. Its cost is
@@ -244,32 +246,28 @@ func (p *Fit) jacobian(list []parameter) {
 func (p *Fit) gram(count int, weight []float64) (*mat.SymDense, *mat.VecDense) {
 	a, b := mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
 	weighted := p.scratch[count]
+	column := func(i, j int) []complex128 { // the residual is the one behind the last
+		if j > i {
+			return p.Residual
+		}
+		return p.scratch[j]
+	}
 	for i := range count {
 		for k, c := range p.scratch[i] {
 			w := weight[k]
 			weighted[k] = complex(w*real(c), w*imag(c))
 		}
-		s, _ := products(weighted, p.Residual, p.Residual)
-		b.SetVec(i, s)
-		for j := 0; j <= i; j += 2 {
-			second := min(j+1, i)
-			s, t := products(weighted, p.scratch[j], p.scratch[second])
-			a.SetSym(i, j, s)
-			a.SetSym(i, second, t)
+		for j := 0; j <= i+1; j += 4 {
+			sums := dsp.Products(weighted, column(i, j), column(i, j+1), column(i, j+2), column(i, j+3))
+			for c := j; c <= min(j+3, i); c++ {
+				a.SetSym(i, c, sums[c-j])
+			}
+			if j+3 > i {
+				b.SetVec(i, sums[i+1-j])
+			}
 		}
 	}
 	return a, b
-}
-
-// products returns Re(cᴴa) and Re(cᴴb): two sums that need not wait for each
-// other.
-func products(c, a, b []complex128) (s, t float64) {
-	a, b = a[:len(c)], b[:len(c)]
-	for k, v := range c {
-		s += real(v)*real(a[k]) + imag(v)*imag(a[k])
-		t += real(v)*real(b[k]) + imag(v)*imag(b[k])
-	}
-	return s, t
 }
 
 // addPriors adds the priors to the normal equations.
@@ -390,10 +388,12 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 	}
 }
 
-// elimination is the load's linear part, solved for in every step.
+// elimination is the load's linear part, solved for in every step. With H = L·Lᴴ
+// half of each solution does: KᴴH⁻¹K is (L⁻¹K)ᴴ(L⁻¹K).
 type elimination struct {
-	alone  []complex128   // H⁻¹·(AᴴWr − ρc): the taps' step if nothing else moved
-	follow [][]complex128 // H⁻¹·K, a row per column of J: what they do as the rest moves
+	factor *triangle
+	alone  []complex128   // L⁻¹·(AᴴWr − ρc): of the taps' step if nothing else moved
+	follow [][]complex128 // L⁻¹·K, a row per column of J: of what they do as the rest moves
 }
 
 // eliminate takes the load's taps out of the normal equations (Schur
@@ -410,43 +410,38 @@ func (p *Fit) eliminate(list []parameter, a *mat.SymDense, b *mat.VecDense) *eli
 		gain[k] = complex(w*real(g), -w*imag(g))
 		power[k] = w * (real(g)*real(g) + imag(g)*imag(g))
 	}
-	factor := l.normal(power)
+	e := &elimination{factor: l.normal(power)}
 	z := make([]complex128, n)
 	project := func(column []complex128) []complex128 {
 		for k, c := range column {
 			z[k] = gain[k] * c
 		}
-		return l.correlate(z)
+		out := make([]complex128, len(l.Taps))
+		l.comb.Correlate(out, z)
+		return out
 	}
-	e := &elimination{alone: project(p.Residual)}
+	e.alone = project(p.Residual)
 	for t, c := range l.Taps {
 		e.alone[t] -= complex(l.ridge, 0) * c
 	}
-	solveCholesky(factor, e.alone)
-	k := make([][]complex128, len(list))
+	e.factor.forward(e.alone)
 	for i, item := range list {
 		var follow []complex128
 		if item.point == nil && item.quantity%2 == 1 { // j times the column before
-			k[i], follow = turned(k[i-1]), turned(e.follow[i-1])
+			follow = turned(e.follow[i-1])
 		} else {
-			k[i] = project(p.scratch[i])
-			follow = append(follow, k[i]...)
-			solveCholesky(factor, follow)
+			follow = project(p.scratch[i])
+			e.factor.forward(follow)
 		}
 		e.follow = append(e.follow, follow)
 	}
-	for i := range list {
-		s := 0.0
-		for t, v := range k[i] {
-			s += real(v)*real(e.alone[t]) + imag(v)*imag(e.alone[t])
-		}
-		b.SetVec(i, b.AtVec(i)-s)
-		for j := 0; j <= i; j++ {
-			s := 0.0
-			for t, v := range k[i] {
-				s += real(v)*real(e.follow[j][t]) + imag(v)*imag(e.follow[j][t])
+	for i, follow := range e.follow {
+		b.SetVec(i, b.AtVec(i)-dsp.Products(follow, e.alone, e.alone, e.alone, e.alone)[0])
+		for j := 0; j <= i; j += 4 {
+			sums := dsp.Products(follow, e.follow[j], e.follow[min(j+1, i)], e.follow[min(j+2, i)], e.follow[min(j+3, i)])
+			for c := j; c <= min(j+3, i); c++ {
+				a.SetSym(i, c, a.At(i, c)-sums[c-j])
 			}
-			a.SetSym(i, j, a.At(i, j)-s)
 		}
 	}
 	return e
@@ -462,12 +457,16 @@ func turned(v []complex128) []complex128 {
 }
 
 func (e *elimination) apply(l *Load, d *mat.VecDense) {
-	for t := range l.Taps {
-		step := e.alone[t]
-		for i, follow := range e.follow {
-			step -= follow[t] * complex(d.AtVec(i), 0)
+	step := append([]complex128(nil), e.alone...)
+	for i, follow := range e.follow {
+		s := d.AtVec(i)
+		for t, v := range follow {
+			step[t] -= complex(s*real(v), s*imag(v))
 		}
-		l.Taps[t] += step
+	}
+	e.factor.backward(step)
+	for t, v := range step {
+		l.Taps[t] += v
 	}
 	l.compose()
 }

@@ -229,6 +229,7 @@ func TestElimination(t *testing.T) {
 	p.addPriors(list, prior, priorRight) // diagonal here: no links
 	rows := 2*n + 2*len(load.Taps) + count
 	big, right := mat.NewDense(rows, columns, nil), mat.NewDense(rows, 1, nil)
+	comb := combOf(load)
 	for k := range n {
 		root := complex(math.Sqrt(p.Weight[k]), 0)
 		set := func(c int, v complex128) {
@@ -239,7 +240,7 @@ func TestElimination(t *testing.T) {
 			set(c, p.scratch[c][k])
 		}
 		for tap := range load.Taps {
-			v := p.LoadGain[k] * load.comb[tap][k]
+			v := p.LoadGain[k] * comb[tap][k]
 			set(count+2*tap, v)
 			set(count+2*tap+1, v*1i)
 		}

@@ -1,8 +1,10 @@
 package linemodel
 
 import (
-	"math"
 	"math/cmplx"
+	"slices"
+
+	"downlead/dsp"
 )
 
 // Load is what ends the line when that is not a single point: an antenna. Its
@@ -15,12 +17,14 @@ type Load struct {
 	Gamma  []complex128 // reflection at the connector, in the reference impedance
 	Taps   []complex128
 
-	comb   [][]complex128 // per tap, e^{−j2πfτ}
-	weight []float64      // nominal, of the quick fit
-	factor [][]complex128 // Cholesky factor of the nominal normal matrix
+	comb   *dsp.Comb
+	weight []float64 // nominal, of the quick fit
+	factor *triangle // Cholesky factor of the nominal normal matrix
 	ridge  float64
 	target []complex128
 	stamp  int // changes with Gamma
+
+	first, powered []complex128 // the comb's first delay, and that times weights
 }
 
 // ridgeShare is the taps' prior, as a share of the diagonal of their normal
@@ -34,101 +38,54 @@ func NewLoad(m *Medium, x, firstS, spacingS float64, count int, weight []float64
 	l := &Load{X: x, Phasor: make([]complex128, n), Gamma: make([]complex128, n), Taps: make([]complex128, count),
 		weight: make([]float64, n), target: make([]complex128, n)}
 	m.phasors(l.Phasor, nil, x)
+	l.weigh(weight)
+	l.comb = dsp.NewComb(m.FrequencyHz, firstS, spacingS, count)
+	l.factor = l.normal(l.weight)
+	return l
+}
+
+// Reweighted returns l as NewLoad would return it for another weight of the fit, with its taps as they
+// are.
+func (l *Load) Reweighted(weight []float64) *Load {
+	r := *l
+	r.Gamma, r.Taps, r.target = slices.Clone(l.Gamma), slices.Clone(l.Taps), make([]complex128, len(l.target))
+	r.weight, r.ridge = make([]float64, len(weight)), 0
+	r.weigh(weight)
+	r.factor = r.normal(r.weight)
+	return &r
+}
+
+// weigh takes the nominal weights and the ridge from the weights of the fit.
+func (l *Load) weigh(weight []float64) {
 	for k := range l.weight {
 		a := cmplx.Abs(l.Phasor[k])
 		l.weight[k] = weight[k] * a * a
 		l.ridge += ridgeShare * l.weight[k]
 	}
-	flat := make([]complex128, n*count)
-	for t := range count {
-		l.comb = append(l.comb, flat[t*n:(t+1)*n])
-	}
-	for k, f := range m.FrequencyHz {
-		sin, cos := math.Sincos(-2 * math.Pi * f * spacingS)
-		step := complex(cos, sin)
-		var e complex128
-		for t := range count {
-			if t%32 == 0 { // keep the recursion's rounding down
-				sin, cos := math.Sincos(-2 * math.Pi * f * (firstS + float64(t)*spacingS))
-				e = complex(cos, sin)
-			}
-			l.comb[t][k] = e
-			e *= step
-		}
-	}
-	l.factor = l.normal(l.weight)
-	return l
 }
 
 // normal returns the Cholesky factor of AᴴWA + ρ for the given power weights.
-// The normal matrix of an even comb is Hermitian Toeplitz: one row says all.
-func (l *Load) normal(power []float64) [][]complex128 {
-	z := make([]complex128, len(power))
-	for k, c := range l.comb[0] {
-		z[k] = complex(power[k]*real(c), power[k]*imag(c))
+// The normal matrix of an even comb is Hermitian Toeplitz: one column says all.
+func (l *Load) normal(power []float64) *triangle {
+	if l.first == nil {
+		l.first, l.powered = make([]complex128, len(power)), make([]complex128, len(power))
+		unit := make([]complex128, len(l.Taps))
+		unit[0] = 1
+		l.comb.Compose(l.first, unit)
 	}
-	lag := l.correlate(z) // conjugated
-	factor := make([][]complex128, len(lag))
-	for i := range factor {
-		row := make([]complex128, i+1)
-		for j := 0; j <= i; j++ {
-			row[j] = lag[i-j]
-		}
-		row[i] += complex(l.ridge, 0)
-		factor[i] = row
+	for k, c := range l.first {
+		l.powered[k] = complex(power[k]*real(c), power[k]*imag(c))
 	}
-	cholesky(factor)
-	return factor
-}
-
-// correlate returns Σ comb*·z, one value per tap. Four taps at a time share what
-// is read of z, and their sums need not wait for each other.
-func (l *Load) correlate(z []complex128) []complex128 {
-	out := make([]complex128, len(l.comb))
-	for t := 0; t < len(out); t += 4 {
-		a, b, c, d := l.four(t)
-		a, b, c, d = a[:len(z)], b[:len(z)], c[:len(z)], d[:len(z)]
-		var are, aim, bre, bim, cre, cim, dre, dim float64
-		for k, v := range z {
-			x, y := real(v), imag(v)
-			are += real(a[k])*x + imag(a[k])*y
-			aim += real(a[k])*y - imag(a[k])*x
-			bre += real(b[k])*x + imag(b[k])*y
-			bim += real(b[k])*y - imag(b[k])*x
-			cre += real(c[k])*x + imag(c[k])*y
-			cim += real(c[k])*y - imag(c[k])*x
-			dre += real(d[k])*x + imag(d[k])*y
-			dim += real(d[k])*y - imag(d[k])*x
-		}
-		re, im := [4]float64{are, bre, cre, dre}, [4]float64{aim, bim, cim, dim}
-		for i := range min(4, len(out)-t) {
-			out[t+i] = complex(re[i], im[i])
-		}
-	}
-	return out
-}
-
-// four returns the combs of tap t and the next three, the last one again where
-// there are no more.
-func (l *Load) four(t int) (a, b, c, d []complex128) {
-	last := len(l.comb) - 1
-	return l.comb[t], l.comb[min(t+1, last)], l.comb[min(t+2, last)], l.comb[min(t+3, last)]
+	lag := make([]complex128, len(l.Taps))
+	l.comb.Correlate(lag, l.powered)
+	lag[0] = complex(real(lag[0])+l.ridge, 0)
+	return toeplitzCholesky(lag)
 }
 
 // compose computes Gamma from the taps.
 func (l *Load) compose() {
 	l.stamp++
-	clear(l.Gamma)
-	n := len(l.Gamma)
-	for t := 0; t < len(l.Taps); t += 4 {
-		a, b, c, d := l.four(t)
-		a, b, c, d = a[:n], b[:n], c[:n], d[:n]
-		var p [4]complex128
-		copy(p[:], l.Taps[t:])
-		for k := range l.Gamma {
-			l.Gamma[k] += p[0]*a[k] + p[1]*b[k] + p[2]*c[k] + p[3]*d[k]
-		}
-	}
+	l.comb.Compose(l.Gamma, l.Taps)
 }
 
 // RenewLoad fits the load alone, from nothing: what it was fitted to was seen
@@ -155,44 +112,8 @@ func (p *Fit) QuickFitLoad() {
 		full := real(d)*real(d) + imag(d)*imag(d)
 		l.target[k] = complex(l.weight[k], 0) * (l.Gamma[k] + e*cmplx.Conj(g)/complex(a+1e-4*full, 0))
 	}
-	copy(l.Taps, l.correlate(l.target))
-	solveCholesky(l.factor, l.Taps)
+	l.comb.Correlate(l.Taps, l.target)
+	l.factor.solve(l.Taps)
 	l.compose()
 	p.Evaluate()
-}
-
-// cholesky factors the lower triangle of a Hermitian positive definite matrix
-// in place: A = L·Lᴴ.
-func cholesky(a [][]complex128) {
-	for i := range a {
-		for j := 0; j <= i; j++ {
-			s := a[i][j]
-			ri, rj := a[i][:j], a[j][:j]
-			for k := range ri {
-				s -= ri[k] * cmplx.Conj(rj[k])
-			}
-			if i == j {
-				a[i][i] = complex(math.Sqrt(math.Max(real(s), 1e-300)), 0)
-			} else {
-				a[i][j] = s / a[j][j]
-			}
-		}
-	}
-}
-
-// solveCholesky solves L·Lᴴ·x = b in place of b.
-func solveCholesky(l [][]complex128, b []complex128) {
-	for i := range b {
-		s := b[i]
-		for k, v := range l[i][:i] {
-			s -= v * b[k]
-		}
-		b[i] = s / l[i][i]
-	}
-	for i := len(b) - 1; i >= 0; i-- {
-		b[i] /= l[i][i]
-		for k, v := range l[i][:i] {
-			b[k] -= cmplx.Conj(v) * b[i]
-		}
-	}
 }

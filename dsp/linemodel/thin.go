@@ -66,12 +66,9 @@ func (p *Fit) Thin(every int) *Fit {
 func (l *Load) thin(pick []int) *Load {
 	every := float64(len(l.weight)) / float64(len(pick))
 	t := &Load{X: l.X, Phasor: picked(l.Phasor, pick), Gamma: picked(l.Gamma, pick), Taps: append([]complex128(nil), l.Taps...),
-		weight: picked(l.weight, pick), ridge: l.ridge, target: make([]complex128, len(pick))}
+		comb: l.comb.Picked(pick), weight: picked(l.weight, pick), ridge: l.ridge, target: make([]complex128, len(pick))}
 	for k := range t.weight {
 		t.weight[k] *= every
-	}
-	for _, comb := range l.comb {
-		t.comb = append(t.comb, picked(comb, pick))
 	}
 	t.factor = t.normal(t.weight)
 	return t

@@ -168,17 +168,17 @@ func (p *Fit) clearOfLoad(list []parameter) {
 		power[k] = p.Weight[k] * (real(g)*real(g) + imag(g)*imag(g))
 	}
 	factor := l.normal(power)
+	follow := make([]complex128, len(l.Taps))
 	for _, c := range near {
 		column := p.scratch[c]
 		for k, v := range column {
 			z[k] = complex(p.Weight[k], 0) * cmplx.Conj(p.LoadGain[k]) * v
 		}
-		follow := l.correlate(z)
-		solveCholesky(factor, follow)
-		for t, v := range follow {
-			for k, e := range l.comb[t] {
-				column[k] -= p.LoadGain[k] * e * v
-			}
+		l.comb.Correlate(follow, z)
+		factor.solve(follow)
+		l.comb.Compose(z, follow)
+		for k, v := range z {
+			column[k] -= p.LoadGain[k] * v
 		}
 	}
 }

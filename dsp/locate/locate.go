@@ -358,10 +358,7 @@ func (f *finder) screenOnce() bool {
 		f.scan.taper[k] = 0
 	}
 	if f.Load != nil { // its weights are those of the fit
-		was := f.Load
-		f.addLoad()
-		copy(f.Load.Taps, was.Taps)
-		copy(f.Load.Gamma, was.Gamma)
+		f.Load = f.Load.Reweighted(f.Weight)
 		f.QuickFitLoad()
 	}
 	f.Evaluate()

@@ -1,0 +1,18 @@
+//go:build !amd64
+
+package dsp
+
+func combSums(dst, table, planes []float64, half int) { combSumsPlain(dst, table, planes, half) }
+
+func combSpread(planes, table, values []float64, half int) {
+	combSpreadPlain(planes, table, values, half)
+}
+
+// Exp writes e^z to dst, one value per z, which may be dst itself.
+func Exp(dst, z []complex128) { expPlain(dst, z) }
+
+// Products returns Re(aᴴb) for each of four b as long as a, which may be the same.
+func Products(a, b0, b1, b2, b3 []complex128) (sums [4]float64) {
+	addProducts(&sums, a, b0, b1, b2, b3)
+	return sums
+}

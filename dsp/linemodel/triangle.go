@@ -1,0 +1,86 @@
+package linemodel
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/blas/cblas128"
+)
+
+// triangle is a lower triangular matrix, column after column from its diagonal
+// down; that is real and positive.
+type triangle struct {
+	columns [][]complex128
+}
+
+// toeplitzCholesky returns L of A = L·Lᴴ, A Hermitian, positive definite and
+// Toeplitz with the given first column, which is used up. It is the generalised
+// Schur algorithm, of the order of n² where Cholesky's own is of n³, with the
+// rotations in the mixed form, which is stable: A. W. Bojanczyk, R. P. Brent, F.
+// R. de Hoog, D. R. Sweet, SIAM J. Matrix Anal. Appl. 16(1), 1995, doi:10.1137/S0895479891221563
+// (from memory).
+func toeplitzCholesky(column []complex128) *triangle {
+	n := len(column)
+	t := &triangle{make([][]complex128, n)}
+	flat := make([]complex128, n*(n+1)/2)
+	// A − Z·A·Zᵀ = u·uᴴ − v·vᴴ, Z the shift down by one.
+	scale := 1 / math.Sqrt(math.Max(real(column[0]), 1e-300))
+	u, v := flat[:n], column
+	for i, c := range column {
+		u[i] = complex(scale*real(c), scale*imag(c))
+		v[i] = u[i]
+	}
+	t.columns[0] = u
+	flat = flat[n:]
+	for j := 1; j < n; j++ {
+		v = v[1:]
+		next := flat[:n-j]
+		flat = flat[n-j:]
+		pivot := real(u[0])
+		rho := complex(real(v[0])/pivot, imag(v[0])/pivot)
+		power := real(rho)*real(rho) + imag(rho)*imag(rho)
+		s := math.Sqrt(math.Max(1-power, 1e-30)) // rounding may leave it short of definite
+		for i := range next {
+			a, b := u[i], v[i]
+			x := real(a) - real(rho)*real(b) - imag(rho)*imag(b)
+			y := imag(a) - real(rho)*imag(b) + imag(rho)*real(b)
+			c := complex(x/s, y/s)
+			next[i] = c
+			v[i] = complex(s*real(b), s*imag(b)) - rho*c
+		}
+		next[0] = complex(real(next[0]), 0)
+		t.columns[j], u = next, next
+	}
+	return t
+}
+
+// forward solves L·x = b in place of b.
+func (t *triangle) forward(b []complex128) {
+	for j, column := range t.columns {
+		d := 1 / real(column[0])
+		x := complex(d*real(b[j]), d*imag(b[j]))
+		b[j] = x
+		if n := len(column) - 1; n > 0 {
+			cblas128.Axpy(-x, cblas128.Vector{N: n, Data: column[1:], Inc: 1}, cblas128.Vector{N: n, Data: b[j+1:], Inc: 1})
+		}
+	}
+}
+
+// backward solves Lᴴ·x = b in place of b.
+func (t *triangle) backward(b []complex128) {
+	for j := len(t.columns) - 1; j >= 0; j-- {
+		column := t.columns[j]
+		n := len(column) - 1
+		s := b[j]
+		if n > 0 {
+			s -= cblas128.Dotc(cblas128.Vector{N: n, Data: column[1:], Inc: 1}, cblas128.Vector{N: n, Data: b[j+1:], Inc: 1})
+		}
+		d := 1 / real(column[0])
+		b[j] = complex(d*real(s), d*imag(s))
+	}
+}
+
+// solve solves L·Lᴴ·x = b in place of b.
+func (t *triangle) solve(b []complex128) {
+	t.forward(b)
+	t.backward(b)
+}
