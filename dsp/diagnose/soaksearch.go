@@ -177,10 +177,7 @@ func (s *soakSearch) findEnd(sign float64) {
 			from, to = p.X-half, p.X+half
 		}
 		fit.GainAt(here, from)
-		for k, g := range gamma {
-			e, t := math.Exp(-2*real(g)*step), fit.Turn(-2*imag(g)*step)
-			turn[k] = complex(e*real(t), e*imag(t))
-		}
+		fit.Way(turn, len(fit.Gamma)-1, step)
 		best := 0.0
 		for x := from; x < to; x += step {
 			num, den := 0.0, 0.0
@@ -361,11 +358,7 @@ func (s *soakSearch) edges(span int, taper float64) (out []edge) {
 	here := make([]complex128, len(gamma))
 	fit.GainAt(here, sp.StartM)
 	turn := make([]complex128, len(gamma))
-	for k, g := range gamma {
-		e := math.Exp(-2 * real(g) * step)
-		t := fit.Turn(-2 * imag(g) * step)
-		turn[k] = complex(e*real(t), e*imag(t))
-	}
+	fit.Way(turn, span, step)
 	noise := fit.ResidualRMS()
 	size, deviations := make([]float64, count), make([]float64, count)
 	for i := range count {

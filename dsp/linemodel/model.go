@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"downlead/cables"
+	"downlead/dsp"
 )
 
 // Form says which two-port stands for a point of reflection. It fixes what the
@@ -142,6 +143,7 @@ type Medium struct {
 	Start       [][]complex128 // Θ at the start of each span
 	Starts      []float64      // m
 	Beta0       []float64      // per span: phase constant at f0, rad/m
+	root        []float64      // √q
 	octaves     []float64      // ln(f/1 GHz)
 	reactive    [][]complex128 // per span and frequency: Zc over its high-frequency limit
 	loss        []complex128   // λ
@@ -151,12 +153,13 @@ type Medium struct {
 // newMedium samples path at frequencyHz.
 func newMedium(path *cables.Path, frequencyHz []float64) Medium {
 	n := len(frequencyHz)
-	m := Medium{Path: path, FrequencyHz: frequencyHz, Ratio: make([]float64, n), octaves: make([]float64, n), circle: newCircle()}
+	m := Medium{Path: path, FrequencyHz: frequencyHz, Ratio: make([]float64, n), root: make([]float64, n), octaves: make([]float64, n), circle: newCircle()}
 	for _, f := range frequencyHz {
 		m.MiddleHz += f / float64(n)
 	}
 	for k, f := range frequencyHz {
 		m.Ratio[k] = f / m.MiddleHz
+		m.root[k] = math.Sqrt(m.Ratio[k])
 		m.octaves[k] = math.Log(f / 1e9)
 	}
 	m.loss = make([]complex128, n)
@@ -211,18 +214,27 @@ func (m *Medium) SpanAt(x float64) int {
 // undo.
 func (m *Medium) phasors(dst, undo []complex128, x float64) {
 	i := m.SpanAt(x)
-	inside := x - m.Starts[i]
+	inside := -2 * (x - m.Starts[i])
 	gamma, start := m.Gamma[i], m.Start[i]
 	for k := range dst {
-		re := real(start[k]) + real(gamma[k])*inside
-		im := imag(start[k]) + imag(gamma[k])*inside
-		turn := m.circle.at(-2 * im)
-		e := math.Exp(-2 * re)
-		dst[k] = complex(e*real(turn), e*imag(turn))
-		if undo != nil {
-			undo[k] = complex(real(turn)/e, -imag(turn)/e)
-		}
+		dst[k] = complex(inside*real(gamma[k])-2*real(start[k]), inside*imag(gamma[k])-2*imag(start[k]))
 	}
+	if undo != nil { // not the inverse of the other: on a long line that may be as good as nothing
+		for k, v := range dst {
+			undo[k] = -v
+		}
+		dsp.Exp(undo, undo)
+	}
+	dsp.Exp(dst, dst)
+}
+
+// Way writes e^{−2γ·length} of the cable in a span to dst: what a way of so many
+// metres there and back does to a wave.
+func (m *Medium) Way(dst []complex128, span int, lengthM float64) {
+	for k, g := range m.Gamma[span] {
+		dst[k] = complex(-2*lengthM*real(g), -2*lengthM*imag(g))
+	}
+	dsp.Exp(dst, dst)
 }
 
 // Turn returns e^{jφ} to some 1e-15, faster than the library does.
@@ -246,6 +258,9 @@ type Model struct {
 	LoadGain []complex128 // ∂S/∂Γ at the load, by Gains
 
 	portLoop    []complex128    // 1/(1 − e11·Γ)
+	left        []complex128    // of beyond
+	slow, slip  []complex128    // of a stretch: κ, and what it does to a wave besides the record
+	next        []complex128    // of an uneven one
 	moved       [3][]complex128 // of stretchDerivative
 	movedInside [][]complex128
 	movedWays   ways
@@ -339,11 +354,9 @@ func (m *Model) Sample(p *Point) {
 	p.stamp = m.clock
 	switch p.Form {
 	case Step:
-		for k := range p.Reflect {
-			r := p.Flat
-			if p.Rising != 0 {
-				r *= math.Exp(-p.Rising * math.Sqrt(m.Ratio[k]))
-			}
+		m.fade(p.Reflect, p.Rising)
+		for k, v := range p.Reflect {
+			r := p.Flat * real(v)
 			p.Reflect[k], p.Through[k], p.Behind[k] = complex(r, 0), complex(1-r*r, 0), complex(-r, 0)
 		}
 	case Series:
@@ -363,9 +376,10 @@ func (m *Model) Sample(p *Point) {
 		if p.Form == ShortEnd {
 			sign = -1
 		}
+		left := m.beyond(p.Falling)
 		for k, q := range m.Ratio {
 			v := complex(p.Flat, p.Rising*q)
-			p.Reflect[k] = quotient(1-v, 1+v) * complex(sign, 0) * m.beyond(p.Falling, k)
+			p.Reflect[k] = quotient(1-v, 1+v) * complex(sign, 0) * left[k]
 			p.Through[k], p.Behind[k] = 0, 0
 		}
 	default:
@@ -376,15 +390,25 @@ func (m *Model) Sample(p *Point) {
 	}
 }
 
-// beyond is what loss on the way there and back beyond the record, np at the
-// middle of the span, leaves of a wave.
-func (m *Model) beyond(np float64, k int) complex128 {
-	if np == 0 {
-		return 1
+// fade writes e^{−np·√q} to dst.
+func (m *Model) fade(dst []complex128, np float64) {
+	for k, root := range m.root {
+		dst[k] = complex(-np*root, 0)
 	}
-	law := m.loss[k]
-	e, turn := math.Exp(-np*real(law)), m.circle.at(-np*imag(law))
-	return complex(e*real(turn), e*imag(turn))
+	dsp.Exp(dst, dst)
+}
+
+// beyond returns what loss on the way there and back beyond the record, np at the
+// middle of the span, leaves of a wave; valid until it is called again.
+func (m *Model) beyond(np float64) []complex128 {
+	if m.left == nil {
+		m.left = make([]complex128, len(m.loss))
+	}
+	for k, law := range m.loss {
+		m.left[k] = complex(-np*real(law), -np*imag(law))
+	}
+	dsp.Exp(m.left, m.left)
+	return m.left
 }
 
 // Forward computes the sweep that the model predicts, and what each point
@@ -579,12 +603,13 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 		if p.Form == ShortEnd {
 			sign = -1
 		}
+		beyond := m.beyond(p.Falling)
 		for k, g := range p.Reflect {
 			if quantity == ByFalling {
 				dst[k] = -p.Gain[k] * g * m.loss[k]
 				continue
 			}
-			left := m.beyond(p.Falling, k)
+			left := beyond[k]
 			g = 1 + sign*quotient(g, left)
 			dst[k] = p.Gain[k] * g * g * left * sign * -0.5
 		}
@@ -598,13 +623,17 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 	case p.Form.Ends() && quantity == ByFalling: // done
 	case p.Form == Step && quantity == ByFlat:
 		if p.Rising != 0 {
-			for k, q := range m.Ratio {
-				dst[k] *= complex(math.Exp(-p.Rising*math.Sqrt(q)), 0)
+			if m.left == nil {
+				m.left = make([]complex128, len(m.loss))
+			}
+			m.fade(m.left, p.Rising)
+			for k, v := range m.left {
+				dst[k] *= v
 			}
 		}
 	case p.Form == Step:
-		for k, q := range m.Ratio {
-			dst[k] *= -p.Reflect[k] * complex(math.Sqrt(q), 0)
+		for k := range m.Ratio {
+			dst[k] *= -p.Reflect[k] * complex(m.root[k], 0)
 		}
 	case quantity == ByRising:
 		for k, q := range m.Ratio {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"downlead/cables"
+	"downlead/dsp"
 )
 
 // ways are the factors of a stretch's two-port that depend on where its edges
@@ -32,9 +33,11 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 			a, b := m.Gamma[first][k], m.Gamma[last][k]
 			p, q := m.Start[first][k], m.Start[last][k]
 			w.loss[k] = real(q) + real(b)*end - real(p) - real(a)*start
-			e, turn := math.Exp(-w.loss[k]), m.circle.at(imag(p)+imag(a)*start-imag(q)-imag(b)*end)
-			w.once[k] = complex(e*real(turn), e*imag(turn))
-			back := complex(real(turn)/e, -imag(turn)/e)
+			w.once[k] = complex(-w.loss[k], imag(p)+imag(a)*start-imag(q)-imag(b)*end)
+		}
+		dsp.Exp(w.once, w.once)
+		for k, v := range w.once {
+			back := inverse(v)
 			w.back[k] = back * back
 		}
 	}
@@ -43,10 +46,9 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 			w.lead = [2][]complex128{make([]complex128, n), make([]complex128, n)}
 		}
 		w.taper, w.span = taper, first
-		for k, a := range m.Gamma[first] {
-			e, turn := math.Exp(-real(a)*taper), m.circle.at(-imag(a)*taper)
-			w.lead[0][k] = complex(e*real(turn), e*imag(turn))
-			w.lead[1][k] = complex(real(turn)/e, -imag(turn)/e)
+		m.Way(w.lead[0], first, taper/2)
+		for k, v := range w.lead[0] {
+			w.lead[1][k] = inverse(v)
 		}
 	}
 }
@@ -84,26 +86,46 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 	}
 	spacing := length / float64(places+1)
 	half := math.Min(spacing, velocity*(1-p.Drop)/m.FrequencyHz[len(m.FrequencyHz)-1]/4)
+	if m.slip == nil {
+		m.slow, m.slip = make([]complex128, len(m.FrequencyHz)), make([]complex128, len(m.FrequencyHz))
+	}
+	dry := math.Log1p(-p.Drop)
+	for k, v := range m.octaves { // κ, and what the stretch does to the wave besides the record's way
+		m.slow[k] = complex(-delta/math.Pi*v-dry, 0)
+	}
+	dsp.Exp(m.slow, m.slow)
+	for k, f := range m.FrequencyHz {
+		free := 2 * math.Pi * f / velocity * length
+		size := real(m.slow[k])
+		m.slow[k] = complex(size*cos, size*sin)
+		m.slip[k] = complex(free*size*sin, -free*(size*cos-1))
+	}
+	dsp.Exp(m.slip, m.slip)
+	if places > 0 { // the way from one place inside to the next and back
+		if m.next == nil {
+			m.next = make([]complex128, len(m.FrequencyHz))
+		}
+		for k, f := range m.FrequencyHz {
+			free := 2 * math.Pi * f / velocity
+			m.next[k] = complex(-2*spacing*(real(gamma[k])-free*imag(m.slow[k])), -2*spacing*(imag(gamma[k])+free*(real(m.slow[k])-1)))
+		}
+		dsp.Exp(m.next, m.next)
+	}
 	for k, f := range m.FrequencyHz {
 		free := 2 * math.Pi * f / velocity
-		size := 1 / (1 - p.Drop)
-		if delta != 0 {
-			size *= math.Exp(-delta / math.Pi * m.octaves[k])
-		}
-		kappa := complex(size*cos, size*sin)
+		kappa, slip := m.slow[k], m.slip[k]
 		a := quotient(1-kappa, 1+kappa)
 		if taper > 0 {
 			if turn := free * (1 + real(kappa)) / 2 * taper; turn > 1e-6 {
+				var left float64
 				if p.Round {
-					a *= complex(m.RoundEdge(turn), 0)
+					left = m.RoundEdge(turn)
 				} else {
-					a *= complex(imag(m.circle.at(turn))/turn, 0)
+					left = imag(m.circle.at(turn)) / turn
 				}
+				a = complex(left*real(a), left*imag(a))
 			}
 		}
-		// What the stretch does to the wave besides the record's way.
-		e, turn := math.Exp(free*length*imag(kappa)), m.circle.at(-free*length*(real(kappa)-1))
-		slip := complex(e*real(turn), e*imag(turn))
 		once := w.once[k] * slip
 		square := once * once
 		loop := inverse(1 - a*a*square)
@@ -112,8 +134,7 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 		s22 := s11
 		if places > 0 {
 			slowed := imag(gamma[k]) + free*(real(kappa)-1)
-			e, turn := math.Exp(-2*spacing*(real(gamma[k])-free*imag(kappa))), m.circle.at(-2*spacing*slowed)
-			next := complex(e*real(turn), e*imag(turn))
+			next := m.next[k]
 			u := imag(m.circle.at(slowed * half))
 			there := complex(0, u*u/(slowed*half))
 			for i := range places {
@@ -142,12 +163,18 @@ func (m *Model) sampleForeign(p *Point, w *ways, reflect, through, behind []comp
 	delay := m.Path.DelayS(p.X, p.X+math.Max(leastStretchM, p.Extent))
 	conductors := p.LossScale * medium.ConductorNp * length
 	turned := complex(p.LossScale*m.Path.DelayS(p.X, p.X+length)/delay, 0)
+	if m.slip == nil {
+		m.slow, m.slip = make([]complex128, len(m.FrequencyHz)), make([]complex128, len(m.FrequencyHz))
+	}
+	root := conductors * math.Sqrt(m.MiddleHz)
 	for k, f := range m.FrequencyHz {
+		m.slip[k] = complex(-p.LossScale*w.loss[k], -2*math.Pi*f*delay-root*m.root[k])
+	}
+	dsp.Exp(m.slip, m.slip)
+	for k, once := range m.slip {
 		line := m.reactive[at][k]
 		zc := complex(p.Ratio, 0) * (1 + turned*(line-1))
 		a := quotient(zc-line, zc+line)
-		e, turn := math.Exp(-p.LossScale*w.loss[k]), m.circle.at(-2*math.Pi*f*delay-conductors*math.Sqrt(f))
-		once := complex(e*real(turn), e*imag(turn))
 		square := once * once
 		loop := inverse(1 - a*a*square)
 		s11 := a * (1 - square) * loop

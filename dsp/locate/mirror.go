@@ -70,10 +70,7 @@ func (f *finder) mirrorPlaces() []float64 {
 	bare.Evaluate()
 	here, turn := make([]complex128, n), make([]complex128, n)
 	bare.GainAt(here, end-reach)
-	for k, g := range f.Gamma[at] {
-		e, t := math.Exp(-2*real(g)*step), f.Turn(-2*imag(g)*step)
-		turn[k] = complex(e*real(t), e*imag(t))
-	}
+	f.Way(turn, at, step)
 	for i := range alike {
 		for k, w := range f.Weight {
 			alike[i] += w * real(here[k]*complex(real(f.Measured[k]), -imag(f.Measured[k])))
