@@ -13,6 +13,7 @@ import (
 	"runtime"
 	"runtime/debug"
 	"strings"
+	"syscall"
 )
 
 // The exit statuses.
@@ -61,7 +62,8 @@ func main() {
 			os.Exit(statusUnusable)
 		}
 	}()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	// A scheduler or the end of a session asks by SIGTERM, and is to find no less kept.
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	args := os.Args[1:]
 	if isWindowCall(args) && (hasWindow || len(args) > 0) {
 		args = append([]string{"window"}, args...)

@@ -134,6 +134,9 @@ func rowText(row *batch.Row, scale lengthScale) string {
 	if v.LimitVSWR > 0 {
 		text += fmt.Sprintf(", limit %.2f", v.LimitVSWR)
 	}
+	if row.Doubt != "" {
+		text = "PERHAPS NOT WHOLE, " + row.Doubt + "; as it is: " + text
+	}
 	if len(row.Faults) == 0 {
 		return text + "; no fault found"
 	}

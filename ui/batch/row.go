@@ -37,6 +37,7 @@ type Row struct {
 	Problem  string    `json:"problem,omitempty"`   // what is wrong with an unusable one, and the mend
 	TryAgain bool      `json:"try_again,omitempty"` // it may go better although the file does not change
 	Points   int       `json:"points"`
+	Doubt    string    `json:"doubt,omitempty"` // why the file may not be whole; only a Watcher asks
 	// Verdict is nil for an unusable one. MarginDB is the return loss at the port at
 	// its worst less the limit, dB, negative out of limits; nil without a limit.
 	Verdict  *diagnose.Verdict `json:"verdict"`

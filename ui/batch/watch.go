@@ -3,6 +3,8 @@ package batch
 import (
 	"context"
 	"errors"
+	"fmt"
+	"io"
 	"io/fs"
 	"maps"
 	"os"
@@ -20,8 +22,10 @@ import (
 // When is a file whole? When its size and time have stayed for Settle and the
 // parser takes it; at once when it has been renamed from another name in the
 // folder, or comes with a time older than Patience, as what is moved or
-// synchronised into place does. What the parser refuses is given until Patience,
-// and then told as it is, once.
+// synchronised into place does. What does not look whole is given until Patience,
+// and then told as it is, once: what the parser refuses, and, with its doubt said
+// in the row, what ends within a line or has fewer points than the sweep told
+// before it in its folder.
 type Watcher struct {
 	Folder   string
 	Judge    *Judge
@@ -31,7 +35,8 @@ type Watcher struct {
 
 	looked bool
 	sweeps map[string]*watched
-	others []os.FileInfo // files that are no sweeps by their name
+	others []os.FileInfo  // files that are no sweeps by their name
+	points map[string]int // of the last sweep told of each folder
 }
 
 // watched is a sweep file as it was last seen.
@@ -39,7 +44,7 @@ type watched struct {
 	info  os.FileInfo
 	since time.Time // when it was first seen so
 	whole bool      // without waiting
-	tried bool      // and was no good
+	tried bool      // and did not look whole
 	told  bool
 	row   *Row // as told; nil for what was there before
 }
@@ -63,7 +68,7 @@ func (w *Watcher) Step(ctx context.Context, now time.Time, tell func(*Row) error
 		return listing
 	}
 	if w.sweeps == nil {
-		w.sweeps = map[string]*watched{}
+		w.sweeps, w.points = map[string]*watched{}, map[string]int{}
 	}
 	gone := w.others
 	for path, f := range w.sweeps {
@@ -80,17 +85,33 @@ func (w *Watcher) Step(ctx context.Context, now time.Time, tell func(*Row) error
 			w.sweeps[path] = f
 		}
 		f.mend(w.Judge, path)
-		if f.told || !f.whole && now.Sub(f.since) < settle || f.tried && now.Sub(f.since) < patience {
+		early := now.Sub(f.since) < patience
+		if f.told || !f.whole && now.Sub(f.since) < settle || f.tried && early {
 			continue
 		}
+		doubt := ""
+		if !f.whole {
+			if doubt = unended(path); doubt != "" && early {
+				f.tried = true
+				continue
+			}
+		}
 		row := w.Judge.Sweep(ctx, path)
-		switch {
-		case row == nil:
+		if row == nil {
 			return ctx.Err()
+		}
+		if doubt == "" && !f.whole {
+			doubt = w.shorter(row)
+		}
+		switch {
 		case row.Bytes != info.Size() || !row.Modified.Equal(info.ModTime()): // it goes on growing
-		case row.Outcome == Unusable && now.Sub(f.since) < patience:
+		case (row.Outcome == Unusable || doubt != "") && early:
 			f.tried = true
 		default:
+			if row.Outcome != Unusable {
+				row.Doubt = doubt
+				w.points[filepath.Dir(path)] = row.Points
+			}
 			f.told, f.row = true, row
 			if err := tell(row); err != nil {
 				return err
@@ -99,6 +120,42 @@ func (w *Watcher) Step(ctx context.Context, now time.Time, tell func(*Row) error
 	}
 	w.looked, w.others = true, others
 	return listing
+}
+
+// unended says in words that the file at path ends within a line; "" where it does
+// not, or cannot be read. Of a number that was cut off the rest may still read as
+// a number, so the parser does not notice.
+func unended(path string) string {
+	file, err := os.Open(path)
+	if err != nil {
+		return ""
+	}
+	defer file.Close()
+	var tail [256]byte
+	size, err := file.Seek(0, io.SeekEnd)
+	if err != nil {
+		return ""
+	}
+	n, err := file.ReadAt(tail[:min(size, int64(len(tail)))], max(0, size-int64(len(tail))))
+	if err != nil && err != io.EOF {
+		return ""
+	}
+	last := string(tail[:n])
+	last = strings.TrimSpace(last[strings.LastIndexAny(last, "\r\n")+1:])
+	if last == "" || strings.EqualFold(last, "[end]") {
+		return ""
+	}
+	return "its last line has no end, so the file may be cut off there"
+}
+
+// shorter says in words that a sweep has fewer points than the one told before it
+// in its folder; "" where it has not.
+func (w *Watcher) shorter(row *Row) string {
+	before := w.points[filepath.Dir(row.Path)]
+	if row.Outcome == Unusable || row.Points >= before {
+		return ""
+	}
+	return fmt.Sprintf("it has %d points and the sweep before it in its folder %d, so its end may be missing", row.Points, before)
 }
 
 // mend lets a sweep be judged again that wanted something beside it, when there

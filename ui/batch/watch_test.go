@@ -176,3 +176,65 @@ func TestWatchOutlivesItsFolder(t *testing.T) {
 	}
 	w.step(60)
 }
+
+// A file that stays broken off where the parser does not notice is given until
+// Patience, and then told as it is, with the doubt: within a number, and after a
+// row, where the folder's other sweeps have more points. Renamed into place, or
+// short like those before it, a sweep is told at once.
+func TestWatchDoubtsAFileThatMayBeCut(t *testing.T) {
+	w := newWatching(t)
+	w.step(0)
+	doubts := func(want string) {
+		t.Helper()
+		if got := w.w.sweeps[filepath.Join(w.folder, "a.s1p")].row.Doubt; !strings.Contains(got, want) || want == "" && got != "" {
+			t.Errorf("doubts %q, want %q", got, want)
+		}
+	}
+	whole := sweepText(t, 60)
+	if !strings.HasSuffix(whole, "\n") {
+		t.Fatal("the test's sweep ends within a line")
+	}
+	w.put("a.s1p", whole[:len(whole)-3]) // 0.1234567 became 0.12345
+	w.step(1)
+	w.step(3)
+	w.step(3)
+	w.step(5, "a.s1p out-of-limit")
+	doubts("its last line has no end")
+	w.put("a.s1p", whole)
+	w.step(1)
+	w.step(2, "a.s1p out-of-limit")
+	doubts("")
+	w.step(60)
+
+	rows := strings.SplitAfter(whole, "\n")
+	short := strings.Join(rows[:len(rows)-30], "")
+	w.put("a.s1p", short)
+	w.step(1)
+	w.step(3)
+	w.step(3)
+	w.step(5, "a.s1p out-of-limit")
+	doubts("it has 72 points and the sweep before it in its folder 101")
+	w.put("a.s1p", short+"! as short as the one before\n")
+	w.step(1)
+	w.step(2, "a.s1p out-of-limit")
+	doubts("")
+
+	w.put("b.part", whole[:len(whole)-1]) // a program that ends no last line
+	w.step(1)
+	w.rename("b.part", "a.s1p")
+	w.step(0.1, "a.s1p out-of-limit")
+	doubts("")
+}
+
+func TestUnended(t *testing.T) {
+	folder := t.TempDir()
+	for text, want := range map[string]bool{"": false, "1 2 3\n": false, "1 2 3\r": false, "1 2 3\n \n": false, "1 2 3": true, "1 2 3\n4 5": true,
+		"1 2 3\n[End]": false, strings.Repeat("9", 1000): true, strings.Repeat("9 ", 1000) + "\n": false} {
+		if got := unended(write(t, folder, "a.s1p", text)) != ""; got != want {
+			t.Errorf("%.20q: %v", text, got)
+		}
+	}
+	if got := unended(filepath.Join(folder, "none")); got != "" {
+		t.Errorf("a file that is not there: %q", got)
+	}
+}
