@@ -94,6 +94,18 @@ func TestReportOfAnInvestigation(t *testing.T) {
 		if f.Cause != diagnose.LossySection {
 			wants = append(wants, fmt.Sprintf("%.1f dB", f.ReturnLossDB), fmt.Sprintf("%.0f°", f.PhaseDeg))
 		}
+		if f.Cause == diagnose.Ghost {
+			for _, m := range f.GhostOf {
+				if m > 0 {
+					wants = append(wants, scale.Text(m))
+				}
+			}
+			continue
+		}
+		for _, step := range f.Explanation {
+			_, step, _ = strings.Cut(step, ". ")
+			wants = append(wants, step)
+		}
 		if f.IsFault {
 			wants = append(append(append(wants, f.Evidence...), f.Checks...), f.TakeAlong...)
 		}

@@ -38,7 +38,7 @@ func Figures(ctx context.Context, in *Input, style Style) ([]File, error) {
 	if err != nil {
 		return nil, err
 	}
-	figures := []figure{b.lineFigure(figureWidth), b.overFrequency(), b.alongLine()}
+	figures := []figure{b.lineFigure(figureWidth, 0), b.overFrequency(), b.alongLine()}
 	var files []File
 	for _, f := range figures {
 		if err := ctx.Err(); err != nil {

@@ -23,7 +23,6 @@ func (b *book) findings(s *sheet) {
 		b.fault(s, f)
 	}
 	b.builtTable(s)
-	b.ghostTable(s)
 }
 
 // size is how big a finding is, by itself and with the loss on the way taken out.
@@ -38,6 +37,9 @@ func size(f *diagnose.Finding) string {
 // the fault, or in the line's own file.
 const mostNameRows = 3
 
+// mostPlace is how wide the places of findings may be in a table, points.
+const mostPlace = 17 * grid
+
 func (b *book) faultTable(s *sheet) {
 	var rows [][]cell
 	for _, f := range b.found.Faults {
@@ -50,8 +52,8 @@ func (b *book) faultTable(s *sheet) {
 		rows = append(rows, []cell{{text: f.Label, strong: true, color: s.colours.Out}, {text: what, strong: true, most: mostNameRows}, {text: b.scale.Place(f.Finding)}, {text: f.Place, most: mostNameRows},
 			{text: size(&f.Finding)}, {text: Percent(f.Confidence)}, {text: state, color: stateColor(s, said.State)}})
 	}
-	s.table([]column{{width: 2 * grid, fixed: true}, {title: "fault", width: 1.2}, {title: "from the test port", width: 1}, {title: "place", width: 1.2},
-		{title: "size", width: 5.5 * grid, fixed: true, right: true}, {title: "sure", width: 5 * grid, fixed: true, right: true}, {title: "state", width: 8 * grid, fixed: true}}, rows)
+	s.table([]column{{width: 3 * grid, fixed: true}, {title: "fault", width: 1}, {title: "from the test port", width: mostPlace, fixed: true}, {title: "place", width: 1},
+		{title: "size", width: 6 * grid, fixed: true, right: true}, {title: "sure", width: 6 * grid, fixed: true, right: true}, {title: "state", width: 8 * grid, fixed: true}}, rows)
 	s.skip(grid / 2)
 	s.text(s.left(), s.inner(), "Distances with one standard deviation. Size: local return loss, by itself, the loss on the way taken out.", written{color: s.colours.Quiet})
 }
@@ -138,6 +140,14 @@ func upper(text string) string {
 	return strings.ToUpper(string(runes[:1])) + string(runes[1:])
 }
 
+// builtAs is called, for what is there as built.
+func (b *book) builtAs(f *diagnose.Finding) string {
+	if f.Cause == diagnose.Unnamed && !f.IsFault && b.said(f).Name == "" {
+		return "small reflection"
+	}
+	return b.called(f)
+}
+
 func (b *book) builtTable(s *sheet) {
 	if len(b.found.Built) == 0 {
 		return
@@ -145,13 +155,6 @@ func (b *book) builtTable(s *sheet) {
 	s.heading("As built: no faults", 4*bodyLeading)
 	var rows [][]cell
 	for _, f := range b.found.Built {
-		what := f.Cause.Words()
-		if f.Cause == diagnose.Unnamed {
-			what = "small reflection"
-		}
-		if said := b.said(&f.Finding); said.Name != "" {
-			what = said.Name
-		}
 		far := ""
 		if f.FromFarEndM > 0 {
 			far = b.scale.Text(f.FromFarEndM)
@@ -160,10 +163,10 @@ func (b *book) builtTable(s *sheet) {
 		for _, a := range f.Alternatives {
 			sure += "; or " + a.Cause.Words() + " " + Percent(a.Confidence)
 		}
-		rows = append(rows, []cell{{text: f.Label, strong: true}, {text: what, most: mostNameRows}, {text: b.placeAndExtent(&f.Finding)}, {text: far}, {text: f.Place, most: mostNameRows}, {text: size(&f.Finding)}, {text: phase(&f.Finding)}, {text: sure}})
+		rows = append(rows, []cell{{text: f.Label, strong: true}, {text: b.builtAs(&f.Finding), most: mostNameRows}, {text: b.placeAndExtent(&f.Finding)}, {text: far}, {text: f.Place, most: mostNameRows}, {text: size(&f.Finding)}, {text: phase(&f.Finding)}, {text: sure}})
 	}
-	s.table([]column{{width: 2 * grid, fixed: true}, {title: "part", width: 1}, {title: "from the test port", width: 1.3}, {title: "far end", width: 0.8}, {title: "place", width: 1.6},
-		{title: "size", width: 5.5 * grid, fixed: true, right: true}, {title: "phase", width: 4.5 * grid, fixed: true, right: true}, {title: "sure", width: 0.8}}, rows)
+	s.table([]column{{width: 3 * grid, fixed: true}, {title: "part", width: 1}, {title: "from the test port", width: mostPlace, fixed: true}, {title: "far end", width: 9 * grid, fixed: true, right: true}, {title: "place", width: 1.5},
+		{title: "size", width: 6 * grid, fixed: true, right: true}, {title: "phase", width: 6 * grid, fixed: true, right: true}, {title: "sure", width: 0.8}}, rows)
 }
 
 func (b *book) placeAndExtent(f *diagnose.Finding) string {
@@ -174,20 +177,3 @@ func (b *book) placeAndExtent(f *diagnose.Finding) string {
 }
 
 func phase(f *diagnose.Finding) string { return fmt.Sprintf("%.0f°", f.PhaseDeg) }
-
-func (b *book) ghostTable(s *sheet) {
-	if len(b.found.Ghosts) == 0 {
-		return
-	}
-	s.heading("Ghosts: echoes of echoes; nothing is where they seem to be", 4*bodyLeading)
-	var rows [][]cell
-	for _, f := range b.found.Ghosts {
-		text := "waves that bounce more than once"
-		if len(f.GhostOf) == 2 {
-			text = fmt.Sprintf("bounces between %s and %s", b.found.Named(f.GhostOf[0], b.scale), b.found.Named(f.GhostOf[1], b.scale))
-		}
-		rows = append(rows, []cell{{text: f.Label, strong: true}, {text: text}, {text: b.placeAndExtent(&f.Finding)}, {text: size(&f.Finding)}, {text: phase(&f.Finding)}, {text: Percent(f.Confidence)}})
-	}
-	s.table([]column{{width: 2 * grid, fixed: true}, {title: "what", width: 1.5}, {title: "seems to be at", width: 1},
-		{title: "size", width: 5.5 * grid, fixed: true, right: true}, {title: "phase", width: 4.5 * grid, fixed: true, right: true}, {title: "sure", width: 5 * grid, fixed: true, right: true}}, rows)
-}

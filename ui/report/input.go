@@ -92,6 +92,9 @@ type book struct {
 	along   []trace // along the line
 	toM     float64
 	named   bool // the drawing of the line names its sections
+	// spare is how much of the first page is left over under all that must be on
+	// it, points; negative: not known yet.
+	spare float64
 }
 
 // trace is one line of a plot, in Hz or metres and dB of return loss.
@@ -122,7 +125,7 @@ func newBook(ctx context.Context, in *Input, style Style) (*book, error) {
 		return nil, err
 	}
 	own := *in
-	b := &book{Input: &own, Sweep: in.used, style: style, scale: InMetres(), face: face, colours: colours()}
+	b := &book{Input: &own, Sweep: in.used, style: style, scale: InMetres(), face: face, colours: colours(), spare: -1}
 	if style.Feet {
 		b.scale, own.Findings = InFeet(), in.Findings.InFeet()
 		own.Notes = nil
@@ -166,7 +169,7 @@ func (b *book) trace(ctx context.Context) error {
 			over = b.Sweep
 		}
 		b.over = append(b.over, trace{one.name, one.file, over.FrequencyHz, over.ReturnLossDB(), over, one.kind})
-		t, err := distance.New(b.path, one.s.FrequencyHz, distance.Settings{Window: b.Document.Window, ToM: b.toM * 1.02})
+		t, err := distance.New(b.path, one.s.FrequencyHz, distance.Settings{Window: b.Document.Window, ToM: b.toM * beyondEnd})
 		if err != nil {
 			return fmt.Errorf("drawing the %s along the line: %w", one.name, err)
 		}

@@ -18,29 +18,49 @@ const (
 )
 
 // lineFigure is the line to scale: its sections and devices named above, what
-// shows as built lettered, the faults as numbered flags below, and a ruler.
-func (b *book) lineFigure(width float64) figure {
-	scaled := func(left vg.Length, span float64) func(m float64) vg.Length {
-		return func(m float64) vg.Length { return left + vg.Length(max(0, min(1, m/b.toM))*span) }
-	}
+// shows as built lettered, the faults as numbered flags below, and a ruler. With
+// profile above 0 the plot along the line stands over it, so high, on the same
+// scale and in the ruler's place.
+func (b *book) lineFigure(width, profile float64) figure {
 	const inset = grid
-	span := width - 2*inset - grid
-	names := b.sectionNames(scaled(inset, span), width)
+	from, to := vg.Length(inset), vg.Length(width-inset-grid)
+	toM := b.toM
+	var over func(draw.Canvas)
+	if profile > 0 {
+		p, keys := b.alongPlot()
+		page := draw.Canvas{Rectangle: vg.Rectangle{Max: vg.Point{X: vg.Length(width), Y: vg.Length(profile)}}}
+		inner := p.DataCanvas(b.underKey(page, keys))
+		from, to, toM = inner.Min.X, inner.Max.X, b.toM*beyondEnd
+		over = func(c draw.Canvas) { b.withKey(c, p, keys) }
+		profile += grid / 2 // below it
+	}
+	scaled := func(left vg.Length) func(m float64) vg.Length {
+		return func(m float64) vg.Length { return left + from + vg.Length(max(0, min(1, m/toM)))*(to-from) }
+	}
+	names := b.sectionNames(scaled(0), width)
 	b.named = len(names) > 0
 	above := 0
 	for _, n := range names {
 		above = max(above, n.row+1)
 	}
 	below := 0
-	for _, row := range b.flagRows(scaled(inset, span)) {
+	for _, row := range b.flagRows(scaled(0)) {
 		below = max(below, row+1)
 	}
 	rowsBelow := float64(below) * (bodyLeading + grid)
-	height := float64(above)*bodyLeading + 2*bodyLeading + barHeight + grid + rowsBelow + rulerSpace
+	height := float64(above)*bodyLeading + 2*bodyLeading + barHeight + grid + rowsBelow
+	if profile > 0 {
+		height += profile
+	} else {
+		height += rulerSpace
+	}
 	return figure{"line", height, func(c draw.Canvas) {
-		at := scaled(c.Min.X+inset, span)
+		if over != nil {
+			over(draw.Crop(c, 0, 0, c.Max.Y-c.Min.Y-vg.Length(profile-grid/2), 0))
+			c = draw.Crop(c, 0, 0, 0, -vg.Length(profile))
+		}
+		at := scaled(c.Min.X)
 		y := c.Max.Y - vg.Length(float64(above)*bodyLeading+2*bodyLeading) // upper edge of the line
-		quiet := b.textStyle(b.colours.Quiet, false)
 		for _, n := range names {
 			style := b.textStyle(b.colours.Ink, false)
 			style.YAlign = draw.YCenter
@@ -51,21 +71,27 @@ func (b *book) lineFigure(width float64) figure {
 		b.bar(c, at, y)
 		b.letters(c, at, y)
 		b.flags(c, at, y-barHeight-grid, -1, false)
-		// The ruler.
-		ruler := y - barHeight - grid - vg.Length(rowsBelow) - grid/2
-		line := draw.LineStyle{Color: b.colours.Quiet, Width: 0.75}
-		c.StrokeLine2(line, at(0), ruler, at(b.toM), ruler)
-		quiet.XAlign, quiet.YAlign = draw.XCenter, draw.YTop
-		for _, tick := range rounded(10).Ticks(0, b.toM/b.scale.Metres) {
-			x := at(tick.Value * b.scale.Metres)
-			c.StrokeLine2(line, x, ruler, x, ruler-3)
-			text := tick.Label
-			if tick.Value == 0 {
-				text += " " + b.scale.Unit
-			}
-			c.FillText(quiet, vg.Point{X: x, Y: ruler - 4}, text)
+		if over == nil {
+			b.ruler(c, at, y-barHeight-grid-vg.Length(rowsBelow)-grid/2)
 		}
 	}}
+}
+
+// ruler draws the scale of the line at y.
+func (b *book) ruler(c draw.Canvas, at func(m float64) vg.Length, y vg.Length) {
+	line := draw.LineStyle{Color: b.colours.Quiet, Width: 0.75}
+	c.StrokeLine2(line, at(0), y, at(b.toM), y)
+	quiet := b.textStyle(b.colours.Quiet, false)
+	quiet.XAlign, quiet.YAlign = draw.XCenter, draw.YTop
+	for _, tick := range rounded(10).Ticks(0, b.toM/b.scale.Metres) {
+		x := at(tick.Value * b.scale.Metres)
+		c.StrokeLine2(line, x, y, x, y-3)
+		text := tick.Label
+		if tick.Value == 0 {
+			text += " " + b.scale.Unit
+		}
+		c.FillText(quiet, vg.Point{X: x, Y: y - 4}, text)
+	}
 }
 
 // bar draws the sections, the devices, the port and the load.

@@ -46,6 +46,7 @@ func (b *book) write(s *sheet) {
 	b.beforeAndAfter(s)
 	b.calibration(s)
 	b.repeat(s)
+	b.reasoning(s)
 }
 
 // first is the page with the verdict.
@@ -71,10 +72,13 @@ func (b *book) first(s *sheet) {
 	s.skip(grid)
 	b.verdict(s)
 	s.skip(grid)
-	figure := b.lineFigure(s.inner())
+	figure, legend := b.lineFigure(s.inner(), b.profile()), b.lineLegend()
+	if b.profile() > 0 {
+		legend = b.alongLegend() + " Under it the line: " + strings.ToLower(legend[:1]) + legend[1:]
+	}
 	s.heading(fmt.Sprintf("The line, %s", b.scale.Text(b.path.LengthM())), figure.height+2*bodyLeading)
 	s.drawing(figure.height, figure.draw)
-	s.text(s.left(), s.inner(), b.lineLegend(), quiet)
+	s.text(s.left(), s.inner(), legend, quiet)
 	s.heading("Before anybody touches the line", 4*bodyLeading)
 	s.items(b.cautions())
 	if d.Notes != "" {
@@ -85,6 +89,29 @@ func (b *book) first(s *sheet) {
 			}
 		}
 	}
+	if b.spare < 0 { // the first time, without the plot
+		b.spare = 0
+		if s.pdf.PageNo() == 1 {
+			b.spare = s.foot() - s.y
+		}
+	}
+}
+
+// leastProfile and mostProfile bound how high the plot along the line is on the
+// first page, points.
+const (
+	leastProfile = 17 * grid
+	mostProfile  = plotHeight
+)
+
+// profile is how high the plot along the line is on the first page, where what
+// must stand there leaves room for it; 0: it has a page of its own.
+func (b *book) profile() float64 {
+	const legend = 3 * bodyLeading // how much longer the legend is with it
+	if room := b.spare + rulerSpace - legend; room >= leastProfile {
+		return min(room, mostProfile)
+	}
+	return 0
 }
 
 func (b *book) sweepWords() string {
@@ -185,15 +212,22 @@ func (b *book) faultWords(f *diagnose.Finding) string {
 
 // measurement is both domains.
 func (b *book) measurement(s *sheet) {
-	s.page()
 	quiet := written{color: s.colours.Quiet}
 	s.chapter("The measurement", plotHeight)
 	over := b.overFrequency()
 	s.drawing(over.height, over.draw)
 	s.text(s.left(), s.inner(), "At the test port. 0 dB, a total reflection, is at the top: a higher curve is a worse line. Dotted uprights bound the judged band.", quiet)
-	s.skip(2 * grid)
-	along := b.alongLine()
-	s.drawing(along.height, along.draw)
+	if b.profile() == 0 {
+		s.skip(2 * grid)
+		along := b.alongLine()
+		s.drawing(along.height, along.draw)
+		s.text(s.left(), s.inner(), b.alongLegend(), quiet)
+	}
+	b.doubts(s)
+}
+
+// alongLegend explains the plot along the line.
+func (b *book) alongLegend() string {
 	text := fmt.Sprintf("Along the line, the loss on the way taken out; %s window, resolution %s.", Window(b.Document.Window), b.scale.Text(b.figures.MainLobe6DBM))
 	if len(b.found.Faults) > 0 {
 		text += " Numbered flags are the faults, with one standard deviation to both sides."
@@ -201,8 +235,7 @@ func (b *book) measurement(s *sheet) {
 	if b.Findings.Verdict.LimitVSWR > 1 {
 		text += fmt.Sprintf(" A single reflection above the dash-dotted curve would by itself reach the port's limit at %s.", Frequency(b.judgedMiddleHz()))
 	}
-	s.text(s.left(), s.inner(), text, quiet)
-	b.doubts(s)
+	return text
 }
 
 // doubts are what a reader of the result should know.

@@ -196,7 +196,6 @@ func (b *book) eachKey(keys []key, width float64, do func(k key, x float64, row 
 // withKey draws a plot under its key.
 func (b *book) withKey(c draw.Canvas, p *plot.Plot, keys []key) {
 	width := c.Size().X.Points()
-	high := b.keyHeight(keys, width)
 	slices.SortStableFunc(keys, func(x, y key) int { return cmp.Compare(x.rank, y.rank) })
 	b.eachKey(keys, width, func(k key, x float64, row int) {
 		y := c.Max.Y - vg.Length(float64(row)*bodyLeading+bodyLeading/2)
@@ -210,7 +209,12 @@ func (b *book) withKey(c draw.Canvas, p *plot.Plot, keys []key) {
 		style.YAlign = draw.YCenter
 		c.FillText(style, vg.Point{X: left + 2.5*grid, Y: y + 0.5}, k.text)
 	})
-	p.Draw(draw.Crop(c, 0, -grid, 0, vg.Length(-high)))
+	p.Draw(b.underKey(c, keys))
+}
+
+// underKey is the part of c that its key leaves to a plot.
+func (b *book) underKey(c draw.Canvas, keys []key) draw.Canvas {
+	return draw.Crop(c, 0, -grid, 0, vg.Length(-b.keyHeight(keys, c.Size().X.Points())))
 }
 
 // ring is the mark of one point.
@@ -310,22 +314,36 @@ func (b *book) lines(p *plot.Plot, traces []trace, unit float64, domain color.Co
 // alongLine is return loss along the line, the loss on the way taken out, with
 // the faults as numbered flags.
 func (b *book) alongLine() figure {
+	p, keys := b.alongPlot()
+	return figure{"distance", plotHeight, func(c draw.Canvas) { b.withKey(c, p, keys) }}
+}
+
+// beyondEnd is how much farther than what is shown the axis along the line goes.
+const beyondEnd = 1.02
+
+// mostJoints is how many joints a plot marks; more would hide it.
+const mostJoints = 20
+
+func (b *book) alongPlot() (*plot.Plot, []key) {
 	unit := b.scale.Metres
-	p := b.blank("distance from the test port, "+b.scale.Unit, b.colours.Distance, 0, b.toM*1.02/unit, b.along)
-	p.Add(drawn(func(c draw.Canvas, p *plot.Plot) {
-		trX, _ := p.Transforms(&c)
-		for _, joint := range b.path.JointsM()[1:] {
-			x := trX(joint / unit)
-			c.StrokeLine2(draw.LineStyle{Color: b.colours.Quiet, Width: 0.5, Dashes: []vg.Length{1, 3}}, x, c.Min.Y, x, c.Max.Y)
-		}
-	}))
+	p := b.blank("distance from the test port, "+b.scale.Unit, b.colours.Distance, 0, b.toM*beyondEnd/unit, b.along)
 	keys := b.lines(p, b.along, unit, b.colours.Distance)
-	keys = append(keys, key{text: "joint", rank: limit, line: draw.LineStyle{Color: b.colours.Quiet, Width: 0.5, Dashes: []vg.Length{1, 3}}})
+	if joints := b.path.JointsM()[1:]; len(joints) <= mostJoints {
+		dotted := draw.LineStyle{Color: b.colours.Quiet, Width: 0.5, Dashes: []vg.Length{1, 3}}
+		p.Add(drawn(func(c draw.Canvas, p *plot.Plot) {
+			trX, _ := p.Transforms(&c)
+			for _, joint := range joints {
+				x := trX(joint / unit)
+				c.StrokeLine2(dotted, x, c.Min.Y, x, c.Max.Y)
+			}
+		}))
+		keys = append(keys, key{text: "joint, end", rank: limit, line: dotted})
+	}
 	p.Add(drawn(func(c draw.Canvas, p *plot.Plot) {
 		trX, _ := p.Transforms(&c)
 		b.flags(c, func(m float64) vg.Length { return trX(m / unit) }, c.Max.Y, -1, true)
 	}))
-	return figure{"distance", plotHeight, func(c draw.Canvas) { b.withKey(c, p, keys) }}
+	return p, keys
 }
 
 // mostStems is how many flags have a stem through a plot; more would hide it.

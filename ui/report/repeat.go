@@ -14,13 +14,20 @@ import (
 	"downlead/ui/investigation"
 )
 
+// leastChange is how high a plot of both sweeps is at least, points.
+const leastChange = 22 * grid
+
 // beforeAndAfter compares with the earlier sweep.
 func (b *book) beforeAndAfter(s *sheet) {
 	c := b.Comparison
 	if b.Document.Baseline.Sweep == nil {
 		return
 	}
-	s.chapter("Before and now", 8*bodyLeading+plotHeight)
+	keep := 6 * bodyLeading
+	if c != nil { // the plots belong together
+		keep = 2*(leastChange+2*grid) + 16*bodyLeading
+	}
+	s.chapter("Before and now", keep)
 	switch {
 	case c == nil:
 		s.paragraph("The two sweeps cannot be compared, see Worth knowing.")
@@ -47,9 +54,11 @@ func (b *book) beforeAndAfter(s *sheet) {
 		s.skip(grid / 2)
 		s.text(s.left(), s.inner(), "To be compared, the earlier sweep was laid over the one now: "+Aligned(c.Aligned, b.scale)+". The plots show it as it was measured.", written{color: s.colours.Quiet})
 	}
+	// Both on this page, lower than elsewhere where it is nearly full.
+	high := max(leastChange, min(plotHeight, (s.foot()-s.y)/2-2*grid))
 	for _, figure := range b.changeFigures() {
 		s.skip(2 * grid)
-		s.drawing(figure.height, figure.draw)
+		s.drawing(high, figure.draw)
 	}
 	if c != nil && len(c.Warnings) > 0 {
 		s.skip(grid)
@@ -96,7 +105,7 @@ func (b *book) entries(s *sheet, c *diagnose.Comparison) {
 		}
 		rows = append(rows, []cell{{text: string(e.Kind), strong: true, color: clr}, {text: where}, {text: e.Place, most: mostNameRows}, {text: e.Sentence}})
 	}
-	s.table([]column{{title: "now", width: 9 * grid, fixed: true}, {title: "from the test port", width: 1}, {title: "place", width: 1}, {title: "in words", width: 2.4}}, rows)
+	s.table([]column{{title: "now", width: 9 * grid, fixed: true}, {title: "from the test port", width: mostPlace, fixed: true}, {title: "place", width: 1}, {title: "in words", width: 2.4}}, rows)
 }
 
 // Aligned says what the sweep before was changed by to lie over that after.
@@ -204,7 +213,6 @@ func (b *book) repeat(s *sheet) {
 	s.fact("program", b.Program)
 	s.heading("Line and cables", 5*bodyLeading)
 	b.lineTable(s)
-	s.heading("Files", 5*bodyLeading)
 	b.fileTable(s)
 }
 
@@ -267,11 +275,12 @@ func (b *book) lineTable(s *sheet) {
 		loss := span.Medium.AttenuationNp(middle) * span.LengthM / cables.NeperPerDB
 		rows = append(rows, append(row, cell{text: name, most: mostNameRows}, cell{text: vf}, cell{text: fmt.Sprintf("%.2f dB", loss)}, cell{text: source}))
 	}
-	s.table([]column{{title: "section or device", width: 1}, {title: "from", width: 6.5 * grid, fixed: true, right: true}, {title: "length", width: 6.5 * grid, fixed: true, right: true}, {title: "cable", width: 1.2},
-		{title: "velocity factor", width: 8 * grid, fixed: true}, {title: "loss one way", width: 7.5 * grid, fixed: true, right: true}, {title: "source of its figures", width: 1.2}}, rows)
+	s.table([]column{{title: "section or device", width: 1}, {title: "from", width: 8 * grid, fixed: true, right: true}, {title: "length", width: 8 * grid, fixed: true, right: true}, {title: "cable", width: 1.2},
+		{title: "velocity factor", width: 9 * grid, fixed: true}, {title: "loss one way", width: 9 * grid, fixed: true, right: true}, {title: "source of its figures", width: 1.4}}, rows)
 	s.text(s.left(), s.inner(), fmt.Sprintf("Loss by the record at %s. The tolerance of a velocity factor is its maker's bound, three standard deviations.", Frequency(middle)), written{color: s.colours.Quiet})
 }
 
+// fileTable names the files, where there are any.
 func (b *book) fileTable(s *sheet) {
 	d := &b.Document
 	lineSum := d.LineSHA256
@@ -279,6 +288,7 @@ func (b *book) fileTable(s *sheet) {
 		lineSum = "changed since it was read; as in the table above"
 	}
 	var rows [][]cell
+	named := false
 	for _, one := range []struct {
 		what, path, sum string
 		there           bool
@@ -290,15 +300,20 @@ func (b *book) fileTable(s *sheet) {
 			continue
 		}
 		name, sum := fileName(one.path), one.sum
+		named = named || one.path != ""
 		if one.path == "" {
 			name = "not from a file"
 		}
 		if sum == "" {
 			sum = "–"
 		}
-		rows = append(rows, []cell{{text: one.what, strong: true}, {text: name}, {text: sum}})
+		rows = append(rows, []cell{{text: one.what, strong: true}, {text: name, most: mostNameRows}, {text: sum}})
 	}
-	s.table([]column{{title: "what", width: 10 * grid, fixed: true}, {title: "file", width: 1}, {title: "SHA-256", width: 41 * grid, fixed: true}}, rows)
+	if !named {
+		return
+	}
+	s.heading("Files", 5*bodyLeading)
+	s.table([]column{{title: "what", width: 10 * grid, fixed: true}, {title: "file", width: 1}, {title: "SHA-256", width: 44 * grid, fixed: true}}, rows)
 }
 
 // fileName is the last part of a path of whatever system.

@@ -6,7 +6,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -88,9 +90,28 @@ func TestTheTextHasEveryNumber(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	data := files[len(files)-1].Data
 	var found diagnose.Findings
-	if err := json.Unmarshal(files[len(files)-1].Data, &found); err != nil || files[len(files)-1].Name != "findings.json" {
+	if err := json.Unmarshal(data, &found); err != nil || files[len(files)-1].Name != "findings.json" {
 		t.Fatal(files[len(files)-1].Name, err)
+	}
+	// What is asked for below; a number that the JSON gets anew must be asked for too.
+	asked := map[string]bool{"runtime_s": true} // of the clock: a report of the same is the same, and the file has 0
+	for _, key := range []string{"worst_vswr", "at_hz", "limit_vswr", "low_hz", "high_hz"} {
+		asked["verdict."+key], asked["findings.repaired."+key] = true, true
+	}
+	for _, key := range []string{"left_out_hz", "findings.distance_m", "findings.sigma_m", "findings.from_far_end_m", "findings.extent_m", "findings.extent_sigma_m", "findings.confidence",
+		"findings.return_loss_db", "findings.phase_deg", "findings.ghost_of", "findings.alternatives.confidence"} {
+		asked[key] = true
+	}
+	for _, key := range numbersIn(t, data) {
+		if !asked[key] {
+			t.Errorf("the findings have the number %s, which nobody looks for in the report", key)
+		}
+		delete(asked, key)
+	}
+	if len(asked) > 0 {
+		t.Errorf("the findings of this test lack %v", asked)
 	}
 	for _, style := range []Style{{}, {Feet: true}} {
 		text := textOf(t, made(t, in, style))
@@ -129,8 +150,19 @@ func TestTheTextHasEveryNumber(t *testing.T) {
 			for _, a := range f.Alternatives {
 				has(fmt.Sprintf("%s %.0f %%", a.Cause.Words(), 100*a.Confidence))
 			}
+			if f.Cause != diagnose.Ghost { // whose two places stand in a table of their own
+				has(f.Place)
+				f.Evidence = append(f.Evidence, f.Explanation...)
+			}
 			for _, sentences := range [][]string{f.Evidence, f.Checks, f.TakeAlong, f.Cautions} {
 				for _, s := range sentences {
+					if style.Feet {
+						s = diagnose.InFeet(s)
+					}
+					number, rest, numbered := strings.Cut(s, ". ")
+					if numbered && len(number) < 3 {
+						s = number + " " + rest
+					}
 					has(s)
 				}
 			}
@@ -149,6 +181,33 @@ func TestTheTextHasEveryNumber(t *testing.T) {
 			has(what)
 		}
 	}
+}
+
+// numbersIn returns where in an object of JSON there are numbers, each key once.
+func numbersIn(t *testing.T, data []byte) []string {
+	t.Helper()
+	var whole any
+	if err := json.Unmarshal(data, &whole); err != nil {
+		t.Fatal(err)
+	}
+	keys := map[string]bool{}
+	var walk func(at string, value any)
+	walk = func(at string, value any) {
+		switch v := value.(type) {
+		case float64:
+			keys[at] = true
+		case []any:
+			for _, one := range v {
+				walk(at, one)
+			}
+		case map[string]any:
+			for key, one := range v {
+				walk(strings.TrimPrefix(at+"."+key, "."), one)
+			}
+		}
+	}
+	walk("", whole)
+	return slices.Sorted(maps.Keys(keys))
 }
 
 // The error bar of the verdict is that of the calibration, by hand: at 1842 MHz
@@ -336,6 +395,61 @@ func TestTextNeverWiderThanItsPlace(t *testing.T) {
 			if short := s.fit(text, width, w); s.wide(short, w) > width && short != "…" {
 				t.Errorf("%q is wider than %g", short, width)
 			}
+		}
+	}
+}
+
+// A number keeps its unit and its uncertainty, and what is cut short in rows is the
+// text and not its rows joined anew.
+func TestRowsBreakWhereTheyMay(t *testing.T) {
+	face, err := newTypeface()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := newSheet(A4, face, "", 0)
+	w := written{color: s.colours.Ink}
+	text := "at 912 MHz 50.01 ± 0.02 m (see 3 % and 7 others), 4.27 to 6.56 ± 0.26 ft."
+	for width := 60.0; width < 300; width += 7 {
+		for _, row := range s.wrap(text, width, w) {
+			for _, start := range []string{"±", "m ", "ft", "MHz", "%", "0.02", "0.26"} {
+				if strings.HasPrefix(row+" ", start) {
+					t.Errorf("at %g a row is %q", width, row)
+				}
+			}
+		}
+	}
+	name := strings.Repeat("Mast-Wetherlam", 12)
+	for most := 1; most < 5; most++ {
+		rows := s.atMost(most, "joint "+name, 120, w)
+		if len(rows) != most || strings.Contains(strings.TrimPrefix(strings.Join(rows, ""), "joint "), " ") || !strings.HasSuffix(rows[most-1], "Wetherlam") {
+			t.Errorf("at most %d rows are %q", most, rows)
+		}
+	}
+	if rows := s.wrap("joint "+name, 200, w); !strings.HasPrefix(rows[0], "joint Mast") {
+		t.Errorf("a word that is broken anyway begins on a row of its own: %q", rows)
+	}
+}
+
+// No page but the last is left mostly empty, and the first shows the plot along
+// the line where there is room.
+func TestPagesAreFull(t *testing.T) {
+	for name, data := range every(t) {
+		lowest := map[int]float64{}
+		last := 0
+		for _, w := range wordsOf(t, data) {
+			last = max(last, w.page)
+			if foot := 792 - 7*grid; w.foot < foot+1 { // rows of the text on either paper
+				lowest[w.page] = max(lowest[w.page], w.foot)
+			}
+		}
+		for page := 1; page < last; page++ {
+			if lowest[page] < 430 {
+				t.Errorf("%s: page %d of %d ends at %.0f points", name, page, last, lowest[page])
+			}
+		}
+		first, _ := outside(t, data, "pdftotext", "-l", "1", "-raw", "FILE", "-")
+		if shown := strings.Contains(first, "distance from the test port"); shown != (name != "many") {
+			t.Errorf("%s: the plot along the line is on the first page: %v", name, shown)
 		}
 	}
 }

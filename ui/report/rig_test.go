@@ -70,11 +70,14 @@ func input(t *testing.T) Input {
 		Findings: []diagnose.Finding{
 			{DistanceM: 51.4, SigmaM: 0.08, FromFarEndM: 1.79, Cause: diagnose.WaterInConnector, Confidence: 0.91, ReturnLossDB: 18.2, PhaseDeg: -117, IsFault: true, Place: "joint feeder / top jumper",
 				Alternatives: []diagnose.Alternative{{Cause: diagnose.ConnectorMismatch, Confidence: 0.06}, {Cause: diagnose.PoorContact, Confidence: 0.02}},
-				Evidence:     []string{"the reflection turns by 40° over the band"}, Checks: []string{"open the joint", "sweep again"}, TakeAlong: []string{"torque wrench"}, Cautions: []string{"the joint may hold water: let it drain"}, Repaired: repaired},
+				Evidence:     []string{"the reflection turns by 40° over the band"}, Checks: []string{"open the joint", "sweep again"}, TakeAlong: []string{"torque wrench"}, Cautions: []string{"the joint may hold water: let it drain"}, Repaired: repaired,
+				Explanation: []string{"1. Seen: 51.40 ± 0.08 m from the test port the line reflects.", "2. Record: the joint feeder / top jumper is at 51.37 m, 0.03 m away.", "3. Left over: -47.6 dB. Next to nothing but noise."}},
 			{DistanceM: 20, SigmaM: 0.11, FromFarEndM: 30.07, ExtentM: 3.21, ExtentSigmaM: 0.34, Cause: diagnose.WaterInCable, Confidence: 0.63, ReturnLossDB: 25.4, PhaseDeg: 44, IsFault: true, Place: "feeder"},
-			{DistanceM: 2.5, SigmaM: 0.02, FromFarEndM: 50.66, Cause: diagnose.Joint, Confidence: 0.88, ReturnLossDB: 36.1, PhaseDeg: 13, Place: "joint bottom jumper / surge arrestor", Alternatives: []diagnose.Alternative{{Cause: diagnose.PoorContact, Confidence: 0.07}}},
+			{DistanceM: 2.5, SigmaM: 0.02, FromFarEndM: 50.66, Cause: diagnose.Joint, Confidence: 0.88, ReturnLossDB: 36.1, PhaseDeg: 13, Place: "joint bottom jumper / surge arrestor", Alternatives: []diagnose.Alternative{{Cause: diagnose.PoorContact, Confidence: 0.07}},
+				Explanation: []string{"1. Seen: 2.50 ± 0.02 m from the test port the line reflects.", "no number, 31.5 dB"}},
 			{DistanceM: 53.2, SigmaM: 0.03, Cause: diagnose.FarEnd, Confidence: 0.97, ReturnLossDB: 14.7, PhaseDeg: 171, Place: "antenna"},
-			{DistanceM: 102.8, SigmaM: 0.13, Cause: diagnose.Ghost, Confidence: 0.85, ReturnLossDB: 44.9, PhaseDeg: -5, GhostOf: []float64{51.4, 0}},
+			{DistanceM: 102.8, SigmaM: 0.13, Cause: diagnose.Ghost, Confidence: 0.85, ReturnLossDB: 44.9, PhaseDeg: -5, GhostOf: []float64{51.4, 0},
+				Explanation: []string{"1. Nothing is here: the wave bounces between 51.40 m and 0.00 m. It goes when either of them does."}},
 		},
 	}}
 	in.Document.Standards.At = calibration.Conditions{At: time.Date(2031, 5, 4, 9, 10, 0, 0, time.UTC), TemperatureC: 12.5, TemperatureKnown: true}

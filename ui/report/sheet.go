@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"image/color"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -146,12 +147,12 @@ func (s *sheet) fit(text string, width float64, w written) string {
 	return shortened(s.face.clean(text), func(short string) bool { return s.wide(short, w) <= width })
 }
 
-// wrap breaks text into rows no wider than width, at blanks, and within a word
-// where one is wider.
+// wrap breaks text into rows no wider than width, at blanks, though not between a
+// number and its unit; and within a word where one is wider than a row.
 func (s *sheet) wrap(text string, width float64, w written) []string {
 	var rows []string
 	row := ""
-	for _, word := range strings.Fields(s.face.clean(text)) {
+	for _, word := range words(s.face.clean(text)) {
 		joined := word
 		if row != "" {
 			joined = row + " " + word
@@ -159,6 +160,10 @@ func (s *sheet) wrap(text string, width float64, w written) []string {
 		if s.wide(joined, w) <= width {
 			row = joined
 			continue
+		}
+		if row != "" && s.wide(word, w) > width && s.wide(row, w) < width/2 { // it is broken anyway: from here on
+			cut := s.breakAt(word, width-s.wide(row+" ", w), w)
+			row, word = row+" "+word[:cut], word[cut:]
 		}
 		if row != "" {
 			rows = append(rows, row)
@@ -171,13 +176,44 @@ func (s *sheet) wrap(text string, width float64, w written) []string {
 	return append(rows, row)
 }
 
+// words returns the words of text, a number with its unit as one, and with the
+// uncertainty between them.
+func words(text string) []string {
+	isNumber := func(word string) bool {
+		_, err := strconv.ParseFloat(word, 64)
+		return err == nil
+	}
+	isUnit := func(word string) bool {
+		switch strings.TrimRight(word, ".,;:)") {
+		case "m", "mm", "ft", "in", "dB", "Hz", "kHz", "MHz", "GHz", "%", "ohm", "pF", "nH", "mS", "V", "°C":
+			return true
+		}
+		return false
+	}
+	var all []string
+	last := "" // as it stands in text
+	for _, word := range strings.Fields(text) {
+		if n := len(all); n > 0 && (isUnit(word) && isNumber(last) || word == "±" && isNumber(last) || last == "±") {
+			all[n-1] += " " + word
+		} else {
+			all = append(all, word)
+		}
+		last = word
+	}
+	return all
+}
+
 // atMost is wrap to no more than so many rows, the middle of the last left out.
 func (s *sheet) atMost(most int, text string, width float64, w written) []string {
 	rows := s.wrap(text, width, w)
-	if len(rows) > most {
-		rows = append(rows[:most-1], s.fit(strings.Join(rows[most-1:], " "), width, w))
+	if len(rows) <= most {
+		return rows
 	}
-	return rows
+	rest := strings.Join(strings.Fields(s.face.clean(text)), " ") // words that were broken stand whole in it
+	for _, row := range rows[:most-1] {
+		rest = strings.TrimPrefix(strings.TrimPrefix(rest, row), " ")
+	}
+	return append(rows[:most-1], s.fit(rest, width, w))
 }
 
 // breakAt is how many bytes of a word that is wider than width go on a row: at
@@ -273,39 +309,44 @@ func (s *sheet) factIn(label, text string, w written) {
 }
 
 // facts are several sentences behind one label, each behind a dash, or numbered
-// where their order counts.
+// where their order counts. The label comes again on each page.
 func (s *sheet) facts(label string, texts []string, ordered bool) {
+	page := -1
 	for i, text := range texts {
 		sign := "–"
 		if ordered {
 			sign = fmt.Sprintf("%d", i+1)
 		}
-		s.item(label, sign, labelWidth, text)
-		label = ""
+		s.item(sign, labelWidth, text, func() {
+			if n := s.pdf.PageNo(); n != page {
+				s.put(s.left(), s.y+bodySize+1, label, written{color: s.colours.Quiet})
+				page = n
+			}
+		})
 	}
 }
 
 // items are sentences, each behind a dash.
 func (s *sheet) items(texts []string) {
 	for _, text := range texts {
-		s.item("", "–", 0, text)
+		s.item("–", 0, text, func() {})
 	}
 }
 
-// item is a sentence behind its sign, indented, with a label at the edge.
-func (s *sheet) item(label, sign string, indent float64, text string) {
-	quiet := written{color: s.colours.Quiet}
+// item is a sentence behind its sign, indented; begun is called on its first row.
+func (s *sheet) item(sign string, indent float64, text string, begun func()) {
 	const hang = 2 * grid
 	rows := s.wrap(text, s.inner()-indent-hang, written{})
 	s.need(min(2, float64(len(rows))) * bodyLeading)
-	s.put(s.left(), s.y+bodySize+1, label, quiet)
-	s.put(s.left()+indent, s.y+bodySize+1, sign, quiet)
+	begun()
+	s.put(s.left()+indent, s.y+bodySize+1, sign, written{color: s.colours.Quiet})
 	s.text(s.left()+indent+hang, s.inner()-indent-hang, text, written{color: s.colours.Ink})
 	s.skip(grid / 4)
 }
 
 // column of a table: its title, its share of the width that fixed columns leave
-// (or, with fixed, its width in points), and where its texts stand.
+// (or, with fixed, the most that it may be wide in points: it is as wide as its
+// texts), and where its texts stand.
 type column struct {
 	title string
 	width float64
@@ -324,52 +365,73 @@ type cell struct {
 
 // table writes rows under their titles, which come again on each page.
 func (s *sheet) table(columns []column, rows [][]cell) {
-	const gap = grid
+	const gap = 1.5 * grid
 	free, shares := s.inner()-gap*float64(len(columns)-1), 0.0
-	for _, c := range columns {
-		if c.fixed {
-			free -= c.width
-		} else {
-			shares += c.width
-		}
-	}
 	at, width := make([]float64, len(columns)), make([]float64, len(columns))
+	for i, c := range columns {
+		if !c.fixed {
+			shares += c.width
+			continue
+		}
+		width[i] = s.wide(c.title, written{})
+		for _, row := range rows {
+			width[i] = max(width[i], s.wide(row[i].text, written{strong: row[i].strong}))
+		}
+		width[i] = min(width[i], c.width)
+		free -= width[i]
+	}
 	x := s.left()
 	for i, c := range columns {
-		at[i], width[i] = x, c.width
 		if !c.fixed {
 			width[i] = c.width * free / shares
 		}
+		at[i] = x
 		x += width[i] + gap
 	}
-	line := func(cells []cell, ground func(height float64)) {
-		wrapped, most := make([][]string, len(cells)), 1
+	wrap := func(cells []cell) (wrapped [][]string, most int) {
+		wrapped, most = make([][]string, len(cells)), 1
 		for i, c := range cells {
 			if wrapped[i] = s.wrap(c.text, width[i], written{strong: c.strong}); c.most > 0 {
 				wrapped[i] = s.atMost(c.most, c.text, width[i], written{strong: c.strong})
 			}
 			most = max(most, len(wrapped[i]))
 		}
+		return wrapped, most
+	}
+	line := func(cells []cell, ground func(height float64)) {
+		wrapped, most := wrap(cells)
 		if ground != nil {
 			ground(float64(most)*bodyLeading + grid/2)
+		}
+		put := func(i, k int, y float64) {
+			c := cells[i]
+			w := written{strong: c.strong, color: c.color}
+			if c.color == (color.NRGBA{}) {
+				w.color = s.colours.Ink
+			}
+			x := at[i]
+			if columns[i].right {
+				x += width[i] - s.wide(wrapped[i][k], w)
+			}
+			s.put(x, y+bodySize+1, wrapped[i][k], w)
+		}
+		if height := float64(most) * bodyLeading; s.y+height <= s.foot() {
+			for i := range cells { // cell by cell, as who reads or copies the text wants it
+				for k := range wrapped[i] {
+					put(i, k, s.y+float64(k)*bodyLeading)
+				}
+			}
+			s.skip(height)
+			return
 		}
 		for k := range most {
 			if k > 0 && s.y+bodyLeading > s.foot() {
 				s.page()
 			}
-			for i, c := range cells {
-				if k >= len(wrapped[i]) {
-					continue
+			for i := range cells {
+				if k < len(wrapped[i]) {
+					put(i, k, s.y)
 				}
-				w := written{strong: c.strong, color: c.color}
-				if c.color == (color.NRGBA{}) {
-					w.color = s.colours.Ink
-				}
-				x := at[i]
-				if columns[i].right {
-					x += width[i] - s.wide(wrapped[i][k], w)
-				}
-				s.put(x, s.y+bodySize+1, wrapped[i][k], w)
 			}
 			s.skip(bodyLeading)
 		}
@@ -384,7 +446,11 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 		s.rule(s.left(), s.right(), s.y)
 		s.skip(grid / 4)
 	}
-	s.need(3 * bodyLeading)
+	first := 1
+	if len(rows) > 0 {
+		_, first = wrap(rows[0])
+	}
+	s.need(float64(2+first) * bodyLeading)
 	titles()
 	for _, row := range rows {
 		line(row, func(height float64) {
