@@ -27,3 +27,53 @@ func addProducts(sums *[4]float64, a, b0, b1, b2, b3 []complex128) {
 	}
 	*sums = [4]float64{s0, s1, s2, s3}
 }
+
+// Chain puts one scattering two-port in front of a chain of them: with what is
+// seen behind it brought to it, u = seen·phasor·undo,
+//
+//	back = u,  loop = 1/(1 − behind·u),  local = reflect + through·u·loop
+//
+// (D. M. Pozar, "Microwave Engineering", 4th ed., ch. 4, from memory). All are as
+// long as back.
+func Chain(back, loop, local, seen, phasor, undo, reflect, through, behind []complex128) {
+	n := len(back)
+	loop, local, seen, phasor, undo = loop[:n], local[:n], seen[:n], phasor[:n], undo[:n]
+	reflect, through, behind = reflect[:n], through[:n], behind[:n]
+	for k := vectorsChain(back, loop, local, seen, phasor, undo, reflect, through, behind); k < n; k++ {
+		u := seen[k] * phasor[k] * undo[k]
+		w := 1 - behind[k]*u
+		s := 1 / (real(w)*real(w) + imag(w)*imag(w))
+		w = complex(real(w)*s, -imag(w)*s)
+		back[k], loop[k], local[k] = u, w, reflect[k]+through[k]*u*w
+	}
+}
+
+// Pass writes gain·through·loop²·undo·phasor to dst: what gets through one
+// two-port of a chain to the next. All are as long as dst.
+func Pass(dst, gain, through, loop, undo, phasor []complex128) {
+	n := len(dst)
+	gain, through, loop, undo, phasor = gain[:n], through[:n], loop[:n], undo[:n], phasor[:n]
+	for k := vectorsPass(dst, gain, through, loop, undo, phasor); k < n; k++ {
+		dst[k] = gain[k] * through[k] * loop[k] * loop[k] * (undo[k] * phasor[k])
+	}
+}
+
+// March takes one step of a search along a line: it returns
+//
+//	Re Σ here*·against  and  Σ (re here)²·re weight + (im here)²·im weight
+//
+// and then turns here by turn. All are as long as here.
+func March(here, turn, against, weight []complex128) (along, power float64) {
+	n := len(here)
+	turn, against, weight = turn[:n], against[:n], weight[:n]
+	var sums [2]float64
+	k := vectorsMarch(&sums, here, turn, against, weight)
+	along, power = sums[0], sums[1]
+	for ; k < n; k++ {
+		h := here[k]
+		along += real(h)*real(against[k]) + imag(h)*imag(against[k])
+		power += real(h)*real(h)*real(weight[k]) + imag(h)*imag(h)*imag(weight[k])
+		here[k] = h * turn[k]
+	}
+	return along, power
+}

@@ -44,6 +44,21 @@ func expVectors(dst, z *complex128, quads int)
 //go:noescape
 func dotsVectors(dst *float64, a, b0, b1, b2, b3 *complex128, pairs int)
 
+// chainVectors is Chain of pairs times two values.
+//
+//go:noescape
+func chainVectors(back, loop, local, seen, phasor, undo, reflect, through, behind *complex128, pairs int)
+
+// passVectors is Pass of pairs times two values.
+//
+//go:noescape
+func passVectors(dst, gain, through, loop, undo, phasor *complex128, pairs int)
+
+// marchVectors is March of pairs times two values.
+//
+//go:noescape
+func marchVectors(sums *float64, here, turn, against, weight *complex128, pairs int)
+
 func combSums(dst, table, planes []float64, half int) {
 	if !hasVectors || len(table) == 0 {
 		combSumsPlain(dst, table, planes, half)
@@ -89,4 +104,28 @@ func Products(a, b0, b1, b2, b3 []complex128) (sums [4]float64) {
 	}
 	addProducts(&sums, a[n:], b0[n:], b1[n:], b2[n:], b3[n:])
 	return sums
+}
+
+func vectorsChain(back, loop, local, seen, phasor, undo, reflect, through, behind []complex128) (done int) {
+	if n := len(back) &^ 1; hasVectors && n > 0 {
+		chainVectors(&back[0], &loop[0], &local[0], &seen[0], &phasor[0], &undo[0], &reflect[0], &through[0], &behind[0], n/2)
+		return n
+	}
+	return 0
+}
+
+func vectorsPass(dst, gain, through, loop, undo, phasor []complex128) (done int) {
+	if n := len(dst) &^ 1; hasVectors && n > 0 {
+		passVectors(&dst[0], &gain[0], &through[0], &loop[0], &undo[0], &phasor[0], n/2)
+		return n
+	}
+	return 0
+}
+
+func vectorsMarch(sums *[2]float64, here, turn, against, weight []complex128) (done int) {
+	if n := len(here) &^ 1; hasVectors && n > 0 {
+		marchVectors(&sums[0], &here[0], &turn[0], &against[0], &weight[0], n/2)
+		return n
+	}
+	return 0
 }

@@ -16,3 +16,11 @@ func Products(a, b0, b1, b2, b3 []complex128) (sums [4]float64) {
 	addProducts(&sums, a, b0, b1, b2, b3)
 	return sums
 }
+
+func vectorsChain(back, loop, local, seen, phasor, undo, reflect, through, behind []complex128) int {
+	return 0
+}
+
+func vectorsPass(dst, gain, through, loop, undo, phasor []complex128) int { return 0 }
+
+func vectorsMarch(sums *[2]float64, here, turn, against, weight []complex128) int { return 0 }

@@ -79,3 +79,46 @@ func BenchmarkExp1001(b *testing.B) {
 		Exp(dst, z)
 	}
 }
+
+// The kernels of chains against their formulas, in lengths that fill whole vectors and not.
+func TestChainKernelsAgainstTheirFormulas(t *testing.T) {
+	rng := rand.New(rand.NewPCG(13, 14))
+	near := func(a, b complex128) bool { return cmplx.Abs(a-b) < 1e-13*(1+cmplx.Abs(b)) }
+	for _, n := range []int{0, 1, 2, 3, 8, 1001} {
+		var v [6][]complex128
+		for i := range v {
+			v[i] = draw(rng, n)
+			for k := range v[i] {
+				v[i][k] *= 0.3
+			}
+		}
+		back, loop, local := make([]complex128, n+1), make([]complex128, n+1), make([]complex128, n+1)
+		Chain(back[:n], loop[:n], local[:n], v[0], v[1], v[2], v[3], v[4], v[5])
+		passed := make([]complex128, n+1)
+		Pass(passed[:n], v[0], v[1], v[2], v[3], v[4])
+		if back[n] != 0 || loop[n] != 0 || local[n] != 0 || passed[n] != 0 {
+			t.Fatalf("%d values: one too many written", n)
+		}
+		here := append([]complex128(nil), v[0]...)
+		along, power := March(here, v[1], v[2], v[3])
+		for k := range n {
+			u := v[0][k] * v[1][k] * v[2][k]
+			w := 1 / (1 - v[5][k]*u)
+			if !near(back[k], u) || !near(loop[k], w) || !near(local[k], v[3][k]+v[4][k]*u*w) {
+				t.Errorf("chain of %d at %d: %v, %v, %v", n, k, back[k], loop[k], local[k])
+			}
+			if want := v[0][k] * v[1][k] * v[2][k] * v[2][k] * v[3][k] * v[4][k]; !near(passed[k], want) {
+				t.Errorf("pass of %d at %d: %v instead of %v", n, k, passed[k], want)
+			}
+			if !near(here[k], v[0][k]*v[1][k]) {
+				t.Errorf("march of %d at %d: %v", n, k, here[k])
+			}
+			h := v[0][k]
+			along -= real(cmplx.Conj(h) * v[2][k])
+			power -= real(h)*real(h)*real(v[3][k]) + imag(h)*imag(h)*imag(v[3][k])
+		}
+		if math.Abs(along) > 1e-11 || math.Abs(power) > 1e-11 {
+			t.Errorf("march of %d: sums off by %g and %g", n, along, power)
+		}
+	}
+}

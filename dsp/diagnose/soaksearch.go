@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"downlead/cables"
+	"downlead/dsp"
 	"downlead/dsp/linemodel"
 	"downlead/dsp/locate"
 )
@@ -156,7 +157,7 @@ func (s *soakSearch) findEnd(sign float64) {
 	n := len(fit.FrequencyHz)
 	low, high := fit.FrequencyHz[0], fit.FrequencyHz[n-1]
 	from, to := length-3*placeSigma(length)-0.1, length+3*placeSigma(length)+soakedMostExcessM
-	here, turn := make([]complex128, n), make([]complex128, n)
+	here, turn, seen, weight := make([]complex128, n), make([]complex128, n), make([]complex128, n), make([]complex128, n)
 	p := fit.NewPoint(length, linemodel.Step)
 	p.Fits = linemodel.Fitting(linemodel.ByRising, linemodel.ByPlace)
 	p.Flat = sign
@@ -178,15 +179,12 @@ func (s *soakSearch) findEnd(sign float64) {
 		}
 		fit.GainAt(here, from)
 		fit.Way(turn, len(fit.Gamma)-1, step)
+		for k, w := range full {
+			seen[k], weight[k] = complex(w, 0)*fit.Residual[k], complex(w, w)
+		}
 		best := 0.0
 		for x := from; x < to; x += step {
-			num, den := 0.0, 0.0
-			for k := 0; k <= top; k++ {
-				g, e := here[k], fit.Residual[k]
-				num += full[k] * (real(g)*real(e) + imag(g)*imag(e))
-				den += full[k] * (real(g)*real(g) + imag(g)*imag(g))
-				here[k] *= turn[k]
-			}
+			num, den := dsp.March(here[:top+1], turn[:top+1], seen[:top+1], weight[:top+1])
 			if num*sign/math.Sqrt(den) > best {
 				best = num * sign / math.Sqrt(den)
 				p.X, p.Rising = x, -math.Log(math.Max(0.01, math.Min(num*sign/den, 1)))
@@ -360,15 +358,14 @@ func (s *soakSearch) edges(span int, taper float64) (out []edge) {
 	turn := make([]complex128, len(gamma))
 	fit.Way(turn, span, step)
 	noise := fit.ResidualRMS()
+	seen, weight := make([]complex128, len(gamma)), make([]complex128, len(gamma))
+	for k, w := range fit.Weight {
+		w *= shape[k]
+		seen[k], weight[k] = complex(w, 0)*fit.Residual[k], complex(w*shape[k], w*shape[k])
+	}
 	size, deviations := make([]float64, count), make([]float64, count)
 	for i := range count {
-		num, den := 0.0, 0.0
-		for k := 0; k <= top; k++ {
-			w, g, e := fit.Weight[k]*shape[k], here[k], fit.Residual[k]
-			num += w * (real(g)*real(e) + imag(g)*imag(e))
-			den += w * shape[k] * (real(g)*real(g) + imag(g)*imag(g))
-			here[k] *= turn[k]
-		}
+		num, den := dsp.March(here[:top+1], turn[:top+1], seen[:top+1], weight[:top+1])
 		if den > 0 {
 			size[i], deviations[i] = num/den, num/math.Sqrt(den)/noise*math.Sqrt2
 		}

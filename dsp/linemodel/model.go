@@ -444,20 +444,15 @@ func (m *Model) inward() {
 		switch {
 		case i+1 < n:
 			q := m.Points[i+1]
-			for k, undo := range p.undo {
-				p.Back[k] = q.Local[k] * q.Phasor[k] * undo
-			}
+			dsp.Chain(p.Back, p.loop, p.Local, q.Local, q.Phasor, p.undo, p.Reflect, p.Through, p.Behind)
 		case m.Load != nil:
-			for k, undo := range p.undo {
-				p.Back[k] = m.Load.Gamma[k] * m.Load.Phasor[k] * undo
-			}
+			dsp.Chain(p.Back, p.loop, p.Local, m.Load.Gamma, m.Load.Phasor, p.undo, p.Reflect, p.Through, p.Behind)
 		default:
 			clear(p.Back)
-		}
-		for k, u := range p.Back {
-			loop := inverse(1 - p.Behind[k]*u)
-			p.loop[k] = loop
-			p.Local[k] = p.Reflect[k] + p.Through[k]*u*loop
+			copy(p.Local, p.Reflect)
+			for k := range p.loop {
+				p.loop[k] = 1
+			}
 		}
 	}
 	switch {
@@ -519,9 +514,7 @@ func (m *Model) Gains() {
 		return
 	}
 	q := m.Points[len(m.Points)-1]
-	for k, loop := range q.loop {
-		m.LoadGain[k] = q.Gain[k] * q.Through[k] * loop * loop * (q.undo[k] * m.Load.Phasor[k])
-	}
+	dsp.Pass(m.LoadGain, q.Gain, q.Through, q.loop, q.undo, m.Load.Phasor)
 }
 
 // gains computes the gains of the first count points, from the port outwards.
@@ -535,9 +528,7 @@ func (m *Model) gains(count int) {
 			continue
 		}
 		q := m.Points[i-1]
-		for k, loop := range q.loop {
-			p.Gain[k] = q.Gain[k] * q.Through[k] * loop * loop * (q.undo[k] * p.Phasor[k])
-		}
+		dsp.Pass(p.Gain, q.Gain, q.Through, q.loop, q.undo, p.Phasor)
 	}
 	m.gained = max(m.gained, count)
 }
@@ -555,9 +546,7 @@ func (m *Model) GainAt(dst []complex128, x float64) {
 	}
 	m.gains(i)
 	q := m.Points[i-1]
-	for k, loop := range q.loop {
-		dst[k] *= q.Gain[k] * q.Through[k] * loop * loop * q.undo[k]
-	}
+	dsp.Pass(dst, q.Gain, q.Through, q.loop, q.undo, dst)
 }
 
 // gainsOf computes the gains of the points in list.

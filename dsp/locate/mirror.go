@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"downlead/cables"
+	"downlead/dsp"
 	"downlead/dsp/linemodel"
 )
 
@@ -71,12 +72,12 @@ func (f *finder) mirrorPlaces() []float64 {
 	here, turn := make([]complex128, n), make([]complex128, n)
 	bare.GainAt(here, end-reach)
 	f.Way(turn, at, step)
+	weighted := make([]complex128, n)
+	for k, w := range f.Weight {
+		weighted[k] = complex(f.line.mirror()*w, 0) * f.Measured[k]
+	}
 	for i := range alike {
-		for k, w := range f.Weight {
-			alike[i] += w * real(here[k]*complex(real(f.Measured[k]), -imag(f.Measured[k])))
-			here[k] *= turn[k]
-		}
-		alike[i] *= f.line.mirror()
+		alike[i], _ = dsp.March(here, turn, weighted, weighted)
 	}
 	var places []float64
 	for len(places) < mirrorStarts {

@@ -1,0 +1,137 @@
+#include "textflag.h"
+
+DATA unit<>+0(SB)/8, $1.0
+DATA unit<>+8(SB)/8, $0.0
+DATA unit<>+16(SB)/8, $1.0
+DATA unit<>+24(SB)/8, $0.0
+GLOBL unit<>(SB), RODATA|NOPTR, $32
+
+DATA conjugate<>+0(SB)/8, $0x0000000000000000
+DATA conjugate<>+8(SB)/8, $0x8000000000000000
+DATA conjugate<>+16(SB)/8, $0x0000000000000000
+DATA conjugate<>+24(SB)/8, $0x8000000000000000
+GLOBL conjugate<>(SB), RODATA|NOPTR, $32
+
+DATA ones<>+0(SB)/8, $1.0
+DATA ones<>+8(SB)/8, $1.0
+DATA ones<>+16(SB)/8, $1.0
+DATA ones<>+24(SB)/8, $1.0
+GLOBL ones<>(SB), RODATA|NOPTR, $32
+
+// TIMES is out = a·b of two complex numbers each; s and t are used up.
+#define TIMES(a, b, out, s, t) \
+	VMOVDDUP       a, out     \
+	VPERMILPD      $15, a, t  \
+	VPERMILPD      $5, b, s   \
+	VMULPD         s, t, t    \
+	VFMADDSUB213PD t, b, out
+
+// func chainVectors(back, loop, local, seen, phasor, undo, reflect, through, behind *complex128, pairs int)
+TEXT ·chainVectors(SB), NOSPLIT, $0-80
+	MOVQ    back+0(FP), DI
+	MOVQ    loop+8(FP), R8
+	MOVQ    local+16(FP), R9
+	MOVQ    seen+24(FP), SI
+	MOVQ    phasor+32(FP), R10
+	MOVQ    undo+40(FP), R11
+	MOVQ    reflect+48(FP), R12
+	MOVQ    through+56(FP), R13
+	MOVQ    behind+64(FP), R15
+	MOVQ    pairs+72(FP), CX
+	VMOVUPD unit<>+0(SB), Y13
+	VMOVUPD conjugate<>+0(SB), Y14
+	VMOVUPD ones<>+0(SB), Y15
+	SHLQ    $5, CX
+	XORQ    BX, BX
+
+pair:
+	VMOVUPD   (SI)(BX*1), Y0
+	VMOVUPD   (R10)(BX*1), Y1
+	TIMES(Y0, Y1, Y2, Y3, Y4)
+	VMOVUPD   (R11)(BX*1), Y1
+	TIMES(Y1, Y2, Y0, Y3, Y4)    // u
+	VMOVUPD   Y0, (DI)(BX*1)
+	VMOVUPD   (R15)(BX*1), Y1
+	TIMES(Y1, Y0, Y2, Y3, Y4)
+	VSUBPD    Y2, Y13, Y2        // 1 − r'·u
+	VMULPD    Y2, Y2, Y3
+	VPERMILPD $5, Y3, Y4
+	VADDPD    Y4, Y3, Y3
+	VDIVPD    Y3, Y15, Y3
+	VXORPD    Y14, Y2, Y2
+	VMULPD    Y3, Y2, Y5         // its inverse
+	VMOVUPD   Y5, (R8)(BX*1)
+	VMOVUPD   (R13)(BX*1), Y1
+	TIMES(Y1, Y0, Y2, Y3, Y4)
+	TIMES(Y2, Y5, Y0, Y3, Y4)
+	VADDPD    (R12)(BX*1), Y0, Y0
+	VMOVUPD   Y0, (R9)(BX*1)
+	ADDQ      $32, BX
+	CMPQ      BX, CX
+	JLT       pair
+	VZEROUPPER
+	RET
+
+// func passVectors(dst, gain, through, loop, undo, phasor *complex128, pairs int)
+TEXT ·passVectors(SB), NOSPLIT, $0-56
+	MOVQ dst+0(FP), DI
+	MOVQ gain+8(FP), SI
+	MOVQ through+16(FP), R8
+	MOVQ loop+24(FP), R9
+	MOVQ undo+32(FP), R10
+	MOVQ phasor+40(FP), R11
+	MOVQ pairs+48(FP), CX
+	SHLQ $5, CX
+	XORQ BX, BX
+
+pair:
+	VMOVUPD (SI)(BX*1), Y0
+	VMOVUPD (R8)(BX*1), Y1
+	TIMES(Y0, Y1, Y2, Y3, Y4)
+	VMOVUPD (R9)(BX*1), Y1
+	TIMES(Y1, Y2, Y0, Y3, Y4)
+	TIMES(Y1, Y0, Y2, Y3, Y4)
+	VMOVUPD (R10)(BX*1), Y1
+	VMOVUPD (R11)(BX*1), Y0
+	TIMES(Y1, Y0, Y5, Y3, Y4)
+	TIMES(Y5, Y2, Y0, Y3, Y4)
+	VMOVUPD Y0, (DI)(BX*1)
+	ADDQ    $32, BX
+	CMPQ    BX, CX
+	JLT     pair
+	VZEROUPPER
+	RET
+
+// func marchVectors(sums *float64, here, turn, against, weight *complex128, pairs int)
+TEXT ·marchVectors(SB), NOSPLIT, $0-48
+	MOVQ   sums+0(FP), DI
+	MOVQ   here+8(FP), SI
+	MOVQ   turn+16(FP), R8
+	MOVQ   against+24(FP), R9
+	MOVQ   weight+32(FP), R10
+	MOVQ   pairs+40(FP), CX
+	SHLQ   $5, CX
+	VXORPD Y5, Y5, Y5
+	VXORPD Y6, Y6, Y6
+	XORQ   BX, BX
+
+pair:
+	VMOVUPD     (SI)(BX*1), Y0
+	VMOVUPD     (R8)(BX*1), Y1
+	VFMADD231PD (R9)(BX*1), Y0, Y5
+	VMULPD      Y0, Y0, Y7
+	VFMADD231PD (R10)(BX*1), Y7, Y6
+	TIMES(Y0, Y1, Y2, Y3, Y4)
+	VMOVUPD     Y2, (SI)(BX*1)
+	ADDQ        $32, BX
+	CMPQ        BX, CX
+	JLT         pair
+
+	VEXTRACTF128 $1, Y5, X7
+	VADDPD       X7, X5, X5
+	VEXTRACTF128 $1, Y6, X7
+	VADDPD       X7, X6, X6
+	VHADDPD      X6, X5, X5
+	VMOVUPD      X5, (DI)
+	VZEROUPPER
+	RET
