@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"sort"
 
 	"downlead/cables"
@@ -76,6 +77,7 @@ type sweepPair struct {
 	profile     *distance.Transform
 	x           []float64 // places of the profiles
 	carrier     *carrier
+	port        [][]complex128 // profiles of what the port's own reflection multiplies
 	measured    []complex128
 	aligned     []complex128 // A
 	epsilon     float64
@@ -242,21 +244,43 @@ func (p *sweepPair) times(gamma []complex128, function func(k int) complex128) [
 	return p.profile.Profile(nil, v).Amplitude
 }
 
+// delayed returns the profile of −j2πf·A, given that of A and that of A times the
+// place in the band.
+func (p *sweepPair) delayed(base, turned []complex128) []complex128 {
+	low, high := p.frequencyHz[0], p.frequencyHz[len(p.frequencyHz)-1]
+	out := make([]complex128, len(base))
+	for i, v := range base {
+		w := complex((low+high)/2, 0)*v + complex((high-low)/2, 0)*turned[i]
+		out[i] = complex(2*math.Pi*imag(w), -2*math.Pi*real(w))
+	}
+	return out
+}
+
+// portTerms is how many delays stand for what the port reflects.
+const portTerms = 3
+
 // gainTerms is how many terms of a polynomial over the band stand for a slow
 // gain.
 const gainTerms = 3
 
 // nuisanceColumns returns the profiles of what the nuisances multiply, and the
-// standard deviation of each.
-func (p *sweepPair) nuisanceColumns(a []complex128) (columns [][]complex128, sigma []float64) {
-	for j := range 3 { // as if something reflected a little way in front and behind the reference plane
-		columns = append(columns, p.profile.Profile(nil, phasor(p.frequencyHz, 0.25e-9*float64(j))).Amplitude)
+// standard deviation of each. base is the profile of a.
+func (p *sweepPair) nuisanceColumns(a, base []complex128) (columns [][]complex128, sigma []float64) {
+	for j := range portTerms { // as if something reflected a little way in front and behind the reference plane
+		if len(p.port) == j {
+			p.port = append(p.port, p.profile.Profile(nil, phasor(p.frequencyHz, 0.25e-9*float64(j))).Amplitude)
+		}
+		columns = append(columns, p.port[j])
 		sigma = append(sigma, baselineDirectivity)
 	}
 	// Where most of the line lies behind a fault, most of it is weaker: the
 	// instrument must not account for that, however many places say so.
 	firm := math.Pow(1+p.endM/p.cellM/10, 0.25)
 	for j := range gainTerms {
+		if j == 0 {
+			columns, sigma = append(columns, base), append(sigma, baselineTracking/firm)
+			continue
+		}
 		columns = append(columns, p.times(a, func(k int) complex128 { return complex(math.Pow(p.turn[k], float64(j)), 0) }))
 		sigma = append(sigma, baselineTracking/float64(j+1)/firm)
 	}
@@ -290,42 +314,41 @@ func ridge(columns [][]complex128, sigma []float64, reals int, e []complex128, w
 		}
 		return whole + i, -1
 	}
-	for i, ci := range columns {
+	columns, weight = rowsThatCount(append(columns[:count:count], e), weight)
+	e = columns[count]
+	weighted, turned := make([]complex128, len(weight)), make([]complex128, len(weight)) // w·c_i and j·w·c_i
+	for i, ci := range columns[:count] {
 		ri, ii := place(i)
-		for j := i; j <= count; j++ {
-			other := e
-			if j < count {
-				other = columns[j]
-			}
-			var re, im float64 // of Σ w·conj(c_i)·other
-			for k, w := range weight {
-				if w == 0 {
+		for k, w := range weight {
+			v := complex(w*real(ci[k]), w*imag(ci[k]))
+			weighted[k], turned[k] = v, complex(-imag(v), real(v))
+		}
+		for j := i; j <= count; j += 2 {
+			one, other := columns[j], columns[min(j+1, count)]
+			re := dsp.Products(weighted, one, other, one, other) // of Σ w·conj(c_i)·other
+			im := dsp.Products(turned, one, other, one, other)
+			for c := j; c <= min(j+1, count); c++ {
+				re, im := re[c-j]*sigma[i], im[c-j]*sigma[i]
+				if c == count {
+					b.SetVec(ri, re)
+					if ii >= 0 {
+						b.SetVec(ii, im)
+					}
 					continue
 				}
-				re += w * (real(ci[k])*real(other[k]) + imag(ci[k])*imag(other[k]))
-				im += w * (real(ci[k])*imag(other[k]) - imag(ci[k])*real(other[k]))
-			}
-			re *= sigma[i]
-			im *= sigma[i]
-			if j == count {
-				b.SetVec(ri, re)
-				if ii >= 0 {
-					b.SetVec(ii, im)
+				re *= sigma[c]
+				im *= sigma[c]
+				rj, ij := place(c)
+				a.SetSym(ri, rj, re)
+				if ij >= 0 { // the column j·c_j
+					a.SetSym(ri, ij, -im)
 				}
-				continue
-			}
-			re *= sigma[j]
-			im *= sigma[j]
-			rj, ij := place(j)
-			a.SetSym(ri, rj, re)
-			if ij >= 0 { // the column j·c_j
-				a.SetSym(ri, ij, -im)
-			}
-			if ii >= 0 {
-				a.SetSym(ii, rj, im)
-			}
-			if ii >= 0 && ij >= 0 {
-				a.SetSym(ii, ij, re)
+				if ii >= 0 {
+					a.SetSym(ii, rj, im)
+				}
+				if ii >= 0 && ij >= 0 {
+					a.SetSym(ii, ij, re)
+				}
 			}
 		}
 		a.SetSym(ri, ri, a.At(ri, ri)*(1+1e-12)+1)
@@ -351,6 +374,29 @@ func ridge(columns [][]complex128, sigma []float64, reals int, e []complex128, w
 		return out, nil
 	}
 	return out, covariance
+}
+
+// rowsThatCount returns the rows of columns whose weight is not 0, and these weights.
+func rowsThatCount(columns [][]complex128, weight []float64) ([][]complex128, []float64) {
+	var rows []int
+	var w []float64
+	for k, v := range weight {
+		if v != 0 {
+			rows, w = append(rows, k), append(w, v)
+		}
+	}
+	if len(rows) == len(weight) {
+		return columns, weight
+	}
+	out := make([][]complex128, len(columns))
+	flat := make([]complex128, len(columns)*len(rows))
+	for i, c := range columns {
+		out[i] = flat[i*len(rows) : (i+1)*len(rows)]
+		for n, k := range rows {
+			out[i][n] = c[k]
+		}
+	}
+	return out, w
 }
 
 // variances returns what the difference of the profiles may vary by at each
@@ -442,11 +488,14 @@ func (p *sweepPair) align(ctx context.Context) (*alignment, error) {
 	starts := p.coarse(plain)
 	var candidates []candidate
 	noisiest := 0.0
-	for _, start := range starts {
+	for i, start := range starts {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		c := p.refine(start)
+		if slices.ContainsFunc(starts[:i], func(other float64) bool { return p.sameStretch(start, other) }) {
+			continue
+		}
+		c := p.refine(start, candidates)
 		if c.aligned == nil {
 			continue
 		}
@@ -468,7 +517,7 @@ func (p *sweepPair) align(ctx context.Context) (*alignment, error) {
 	p.take(least)
 	if hits := p.spikes(); hits > 0 { // once more without what is not of the line
 		p.measured = p.profile.Profile(nil, p.now).Amplitude
-		least = p.refine(p.epsilon)
+		least = p.refine(p.epsilon, nil)
 		p.take(least)
 	}
 	a.Velocity, a.VelocitySigma = 1/(1+p.epsilon)-1, least.sigma
@@ -581,16 +630,22 @@ func (d *demodulated) at(x float64) complex128 {
 	if t < 0 || t > float64(len(d.value)-1) {
 		return 0
 	}
-	var sum complex128
-	for i := range order {
-		w := 1.0
-		for j := range order {
-			if j != i {
-				w *= (t - float64(first+j)) / float64(i-j)
-			}
-		}
-		sum += d.value[first+i] * complex(w, 0)
+	// Π (t − j) over the places before and behind each, over Π (i − j).
+	below := [order]float64{-120, 24, -12, 12, -24, 120}
+	ahead, behind := [order]float64{1}, 1.0
+	u := t - float64(first)
+	for i := 1; i < order; i++ {
+		ahead[i] = ahead[i-1] * (u - float64(i-1))
 	}
+	var re, im float64
+	for i := order - 1; i >= 0; i-- {
+		w := ahead[i] * behind / below[i]
+		v := d.value[first+i]
+		re += w * real(v)
+		im += w * imag(v)
+		behind *= u - float64(i)
+	}
+	sum := complex(re, im)
 	return sum * cmplx.Rect(1, d.carrier.phase(x))
 }
 
@@ -655,8 +710,15 @@ type candidate struct {
 	sigmas                              []float64
 }
 
-// refine fits all of the alignment from a start of ε.
-func (p *sweepPair) refine(epsilon float64) candidate {
+// sameStretch says whether two ε turn the far end by the same at the top of the
+// band, to within a hundredth of a radian.
+func (p *sweepPair) sameStretch(a, b float64) bool {
+	return math.Abs(a-b)*2*math.Pi*p.frequencyHz[len(p.frequencyHz)-1]*p.endS < 0.01
+}
+
+// refine fits all of the alignment from a start of ε. It gives up, its aligned nil, where it comes to
+// what has been found already.
+func (p *sweepPair) refine(epsilon float64, found []candidate) candidate {
 	c := candidate{cost: math.Inf(1), epsilon: epsilon}
 	e := make([]complex128, len(p.x))
 	weight := make([]float64, len(p.x))
@@ -667,10 +729,9 @@ func (p *sweepPair) refine(epsilon float64) candidate {
 		share = math.Max(witness, 0.4*share)
 		a, slope := p.earlier(epsilon, shiftS)
 		base := p.profile.Profile(nil, a).Amplitude
-		columns, sigma := p.nuisanceColumns(a)
+		columns, sigma := p.nuisanceColumns(a, base)
 		whole := len(columns)
-		columns = append(columns, p.profile.Profile(nil, slope).Amplitude,
-			p.times(a, func(k int) complex128 { return complex(0, -2*math.Pi*p.frequencyHz[k]) }))
+		columns = append(columns, p.profile.Profile(nil, slope).Amplitude, p.delayed(base, columns[portTerms+1]))
 		sigma = append(sigma, baselineVelocitySigma, baselinePlaneSigmaS)
 		if nuisances == nil {
 			nuisances = make([]complex128, whole)
@@ -732,6 +793,11 @@ func (p *sweepPair) refine(epsilon float64) candidate {
 		stepD = math.Max(-1/top, math.Min(1/top, stepD))
 		epsilon += stepE
 		shiftS += stepD
+		if share == witness && slices.ContainsFunc(found, func(o candidate) bool {
+			return p.sameStretch(epsilon, o.epsilon) && math.Abs(shiftS-o.shiftS)*top < 0.01
+		}) {
+			return candidate{}
+		}
 		if share == witness && math.Abs(stepE)*top*p.endS < 1e-4 && math.Abs(stepD)*top < 1e-4 {
 			break
 		}
