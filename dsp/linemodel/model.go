@@ -258,6 +258,7 @@ type Model struct {
 	LoadGain []complex128 // ∂S/∂Γ at the load, by Gains
 
 	portLoop    []complex128    // 1/(1 − e11·Γ)
+	leaks, ones []complex128    // e00, and 1 throughout
 	left        []complex128    // of beyond
 	slow, slip  []complex128    // of a stretch: κ, and what it does to a wave besides the record
 	next        []complex128    // of an uneven one
@@ -455,30 +456,19 @@ func (m *Model) inward() {
 			}
 		}
 	}
+	if m.ones == nil || s.port != m.Port {
+		m.samplePort()
+	}
 	switch {
 	case n > 0:
 		first := m.Points[0]
-		for k := range m.Input {
-			m.Input[k] = first.Local[k] * first.Phasor[k]
-		}
+		dsp.Chain(m.Input, m.portLoop, m.Sum, first.Local, first.Phasor, m.ones, m.leaks, m.ones, m.Match)
 	case m.Load != nil:
-		for k := range m.Input {
-			m.Input[k] = m.Load.Gamma[k] * m.Load.Phasor[k]
-		}
+		dsp.Chain(m.Input, m.portLoop, m.Sum, m.Load.Gamma, m.Load.Phasor, m.ones, m.leaks, m.ones, m.Match)
 	default:
 		clear(m.Input)
-	}
-	for k, g := range m.Input {
-		e00, e11 := m.Port[Directivity][0], m.Port[SourceMatch][0]
-		for i := 1; i < portTerms; i++ {
-			b := m.basis[i][k]
-			d, s := m.Port[Directivity][i], m.Port[SourceMatch][i]
-			e00 += complex(real(d)*b, imag(d)*b)
-			e11 += complex(real(s)*b, imag(s)*b)
-		}
-		loop := inverse(1 - e11*g)
-		m.Match[k], m.portLoop[k] = e11, loop
-		m.Sum[k] = e00 + g*loop
+		copy(m.Sum, m.leaks)
+		copy(m.portLoop, m.ones)
 	}
 	m.gained, m.loadGain = 0, false
 	s.valid, s.load, s.port, s.points = true, m.Load, m.Port, s.points[:0]
@@ -487,6 +477,26 @@ func (m *Model) inward() {
 	}
 	for _, p := range m.Points {
 		s.points = append(s.points, stamped{p, p.stamp})
+	}
+}
+
+// samplePort computes e00 and e11 from their coefficients.
+func (m *Model) samplePort() {
+	if m.ones == nil {
+		m.ones, m.leaks = make([]complex128, len(m.Ratio)), make([]complex128, len(m.Ratio))
+		for k := range m.ones {
+			m.ones[k] = 1
+		}
+	}
+	for k := range m.leaks {
+		e00, e11 := m.Port[Directivity][0], m.Port[SourceMatch][0]
+		for i := 1; i < portTerms; i++ {
+			b := m.basis[i][k]
+			d, s := m.Port[Directivity][i], m.Port[SourceMatch][i]
+			e00 += complex(real(d)*b, imag(d)*b)
+			e11 += complex(real(s)*b, imag(s)*b)
+		}
+		m.leaks[k], m.Match[k] = e00, e11
 	}
 }
 

@@ -129,26 +129,44 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 		once := w.once[k] * slip
 		square := once * once
 		loop := inverse(1 - a*a*square)
-		s11 := a * (1 - square) * loop
 		s21 := (1 - a*a) * slip * loop
-		s22 := s11
-		if places > 0 {
-			slowed := imag(gamma[k]) + free*(real(kappa)-1)
-			next := m.next[k]
-			u := imag(m.circle.at(slowed * half))
-			there := complex(0, u*u/(slowed*half))
-			for i := range places {
-				there *= next
-				(*inside)[i][k] = there
-			}
-			for i, v := range p.Inside {
-				s11 += complex(v, 0) * (*inside)[i][k]
-				s22 += complex(v, 0) * (*inside)[places-1-i][k]
-			}
-		}
-		reflect[k] = s11 * w.lead[0][k]
+		reflect[k] = a * (1 - square) * loop
 		through[k] = s21 * s21
-		behind[k] = s22 * w.back[k] * w.lead[1][k]
+	}
+	copy(behind, reflect)
+	if places > 0 {
+		m.addInside(p, half, velocity, gamma, *inside, reflect, behind)
+	}
+	for k, v := range w.back {
+		reflect[k] *= w.lead[0][k]
+		behind[k] *= v * w.lead[1][k]
+	}
+}
+
+// addInside fills inside, a row per place, and adds to the reflection from either
+// side what the places reflect, with κ and the way from one place to the next as sampleWet
+// has computed them.
+func (m *Model) addInside(p *Point, half, velocity float64, gamma []complex128, inside [][]complex128, reflect, behind []complex128) {
+	places := len(p.Inside)
+	first := inside[0]
+	for k, f := range m.FrequencyHz {
+		slowed := imag(gamma[k]) + 2*math.Pi*f/velocity*(real(m.slow[k])-1)
+		u := imag(m.circle.at(slowed * half))
+		first[k] = complex(0, u*u/(slowed*half)) * m.next[k]
+	}
+	for i := 1; i < places; i++ {
+		before, row := inside[i-1], inside[i]
+		for k, next := range m.next {
+			row[k] = before[k] * next
+		}
+	}
+	for i, v := range p.Inside {
+		for k, there := range inside[i] {
+			reflect[k] += complex(v*real(there), v*imag(there))
+		}
+		for k, there := range inside[places-1-i] {
+			behind[k] += complex(v*real(there), v*imag(there))
+		}
 	}
 }
 
