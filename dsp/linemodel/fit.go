@@ -359,6 +359,7 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 		before := p.Save()
 		for try := 0; ; try++ {
 			if try == 4 {
+				p.resample(list)
 				p.Evaluate()
 				return
 			}
@@ -378,12 +379,22 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 					damping /= 10
 					break
 				}
-				p.Return(before)
+				p.revert(before, false) // apply samples anew
 			}
 			damping = math.Max(damping*20, 1e-3)
 		}
 		if before.Cost-p.Cost < 1e-4*p.Cost {
 			return
+		}
+	}
+}
+
+// resample computes anew what is sampled of the points in list.
+func (p *Fit) resample(list []parameter) {
+	for c, item := range list {
+		if q := item.point; q != nil && (c+1 == len(list) || list[c+1].point != q) {
+			p.Move(q)
+			p.Sample(q)
 		}
 	}
 }

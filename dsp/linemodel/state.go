@@ -74,6 +74,12 @@ func (p *Fit) Restore(s *State) {
 
 // Return goes back to s for another change: the model is not evaluated.
 func (p *Fit) Return(s *State) {
+	p.revert(s, true)
+}
+
+// revert goes back to s; unless sampled, what is sampled of the points stays as
+// it is.
+func (p *Fit) revert(s *State, sampled bool) {
 	p.Cost = s.Cost
 	p.Points = append(p.Points[:0], s.points...)
 	p.Links = append(p.Links[:0], s.links...)
@@ -92,6 +98,9 @@ func (p *Fit) Return(s *State) {
 		q.Form, q.Fits, q.Prior = was.form, was.fits, was.prior
 		for c, v := range was.v {
 			*q.quantity(c) = v
+		}
+		if !sampled {
+			continue
 		}
 		if now.v[ByPlace] != was.v[ByPlace] {
 			p.Move(q)
