@@ -14,6 +14,14 @@ func expPlain(dst, z []complex128) {
 	}
 }
 
+func expBothPlain(dst, inverse, z []complex128) {
+	for k, v := range z {
+		e := math.Exp(real(v))
+		sin, cos := math.Sincos(imag(v))
+		dst[k], inverse[k] = complex(e*cos, e*sin), complex(cos/e, -sin/e)
+	}
+}
+
 // addProducts adds Re(aᴴb) of four b to sums.
 func addProducts(sums *[4]float64, a, b0, b1, b2, b3 []complex128) {
 	b0, b1, b2, b3 = b0[:len(a)], b1[:len(a)], b2[:len(a)], b3[:len(a)]

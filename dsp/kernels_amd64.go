@@ -39,6 +39,11 @@ func combSpreadVectors(planes, table, values *float64, half, pairs int)
 //go:noescape
 func expVectors(dst, z *complex128, quads int)
 
+// expBothVectors is ExpBoth of quads times four values.
+//
+//go:noescape
+func expBothVectors(dst, inverse, z *complex128, quads int)
+
 // dotsVectors is Products of pairs times two terms.
 //
 //go:noescape
@@ -92,6 +97,23 @@ func Exp(dst, z []complex128) {
 		expVectors(&rest[0], &rest[0], 1)
 		copy(dst[n:len(z)], rest[:])
 	}
+}
+
+// ExpBoth writes e^z to dst and e^−z to inverse, as Exp; either may be z.
+func ExpBoth(dst, inverse, z []complex128) {
+	if !hasVectors {
+		expBothPlain(dst, inverse, z)
+		return
+	}
+	n := len(z) &^ 3
+	var rest, undone [4]complex128
+	copy(rest[:], z[n:])
+	if n > 0 {
+		expBothVectors(&dst[0], &inverse[0], &z[0], n/4)
+	}
+	expBothVectors(&rest[0], &undone[0], &rest[0], 1)
+	copy(dst[n:len(z)], rest[:])
+	copy(inverse[n:len(z)], undone[:])
 }
 
 // Products returns Re(aᴴb) for each of four b as long as a, which may be the same.

@@ -241,6 +241,75 @@ FOUR(1056, $0x0000000000000001)
 FOUR(1088, $0x0000000000000002)
 GLOBL exponents<>(SB), RODATA|NOPTR, $1120
 
+// EXPONENTIAL reads four z from SI and leaves e^x in Y5, sin y in Y12 and cos y in
+// Y13, in the order 0 2 1 3.
+#define EXPONENTIAL \
+	VMOVUPD   (SI), Y0 \
+	VMOVUPD   32(SI), Y1 \
+	VUNPCKLPD Y1, Y0, Y2 \
+	VUNPCKHPD Y1, Y0, Y3 \
+	VMINPD       exponents<>+192(SB), Y2, Y2 \
+	VMAXPD       exponents<>+224(SB), Y2, Y2 \
+	VMULPD       exponents<>+0(SB), Y2, Y4 \
+	VROUNDPD     $0, Y4, Y4 \
+	VFNMADD231PD exponents<>+32(SB), Y4, Y2 \
+	VFNMADD231PD exponents<>+64(SB), Y4, Y2 \
+	VMOVUPD      exponents<>+320(SB), Y5 \
+	VFMADD213PD  exponents<>+352(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+384(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+416(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+448(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+480(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+512(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+544(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+576(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+608(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+288(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+256(SB), Y2, Y5 \
+	VFMADD213PD  exponents<>+256(SB), Y2, Y5 \
+	VCVTPD2DQY   Y4, X4 \
+	VPMOVSXDQ    X4, Y4 \
+	VPADDQ       exponents<>+1024(SB), Y4, Y4 \
+	VPSLLQ       $52, Y4, Y4 \
+	VMULPD       Y4, Y5, Y5 \
+	VMULPD       exponents<>+96(SB), Y3, Y6 \
+	VROUNDPD     $0, Y6, Y6 \
+	VFNMADD231PD exponents<>+128(SB), Y6, Y3 \
+	VFNMADD231PD exponents<>+160(SB), Y6, Y3 \
+	VCVTPD2DQY   Y6, X6 \
+	VPMOVSXDQ    X6, Y6 \
+	VMULPD       Y3, Y3, Y7 \
+	VMOVUPD      exponents<>+640(SB), Y8 \
+	VMOVUPD      exponents<>+832(SB), Y9 \
+	VFMADD213PD  exponents<>+672(SB), Y7, Y8 \
+	VFMADD213PD  exponents<>+864(SB), Y7, Y9 \
+	VFMADD213PD  exponents<>+704(SB), Y7, Y8 \
+	VFMADD213PD  exponents<>+896(SB), Y7, Y9 \
+	VFMADD213PD  exponents<>+736(SB), Y7, Y8 \
+	VFMADD213PD  exponents<>+928(SB), Y7, Y9 \
+	VFMADD213PD  exponents<>+768(SB), Y7, Y8 \
+	VFMADD213PD  exponents<>+960(SB), Y7, Y9 \
+	VFMADD213PD  exponents<>+800(SB), Y7, Y8 \
+	VFMADD213PD  exponents<>+992(SB), Y7, Y9 \
+	VMULPD       Y3, Y7, Y10 \
+	VFMADD213PD  Y3, Y10, Y8 \
+	VMULPD       Y7, Y7, Y10 \
+	VMULPD       Y10, Y9, Y9 \
+	VFNMADD231PD exponents<>+288(SB), Y7, Y9 \
+	VADDPD       exponents<>+256(SB), Y9, Y9 \
+	VPAND        exponents<>+1056(SB), Y6, Y10 \
+	VPXOR        Y11, Y11, Y11 \
+	VPCMPEQQ     Y11, Y10, Y10 \
+	VBLENDVPD    Y10, Y8, Y9, Y12 \
+	VBLENDVPD    Y10, Y9, Y8, Y13 \
+	VPAND        exponents<>+1088(SB), Y6, Y14 \
+	VPSLLQ       $62, Y14, Y14 \
+	VPXOR        Y14, Y12, Y12 \
+	VPADDQ       exponents<>+1056(SB), Y6, Y15 \
+	VPAND        exponents<>+1088(SB), Y15, Y15 \
+	VPSLLQ       $62, Y15, Y15 \
+	VPXOR        Y15, Y13, Y13
+
 // func expVectors(dst, z *complex128, quads int)
 TEXT ·expVectors(SB), NOSPLIT, $0-24
 	MOVQ dst+0(FP), DI
@@ -248,76 +317,7 @@ TEXT ·expVectors(SB), NOSPLIT, $0-24
 	MOVQ quads+16(FP), CX
 
 quad:
-	VMOVUPD   (SI), Y0
-	VMOVUPD   32(SI), Y1
-	VUNPCKLPD Y1, Y0, Y2     // real parts, in the order 0 2 1 3
-	VUNPCKHPD Y1, Y0, Y3     // imaginary parts
-
-	// The size e^x = 2^n·e^r.
-	VMINPD       exponents<>+192(SB), Y2, Y2
-	VMAXPD       exponents<>+224(SB), Y2, Y2
-	VMULPD       exponents<>+0(SB), Y2, Y4
-	VROUNDPD     $0, Y4, Y4                   // n
-	VFNMADD231PD exponents<>+32(SB), Y4, Y2
-	VFNMADD231PD exponents<>+64(SB), Y4, Y2   // r
-	VMOVUPD      exponents<>+320(SB), Y5
-	VFMADD213PD  exponents<>+352(SB), Y2, Y5
-	VFMADD213PD  exponents<>+384(SB), Y2, Y5
-	VFMADD213PD  exponents<>+416(SB), Y2, Y5
-	VFMADD213PD  exponents<>+448(SB), Y2, Y5
-	VFMADD213PD  exponents<>+480(SB), Y2, Y5
-	VFMADD213PD  exponents<>+512(SB), Y2, Y5
-	VFMADD213PD  exponents<>+544(SB), Y2, Y5
-	VFMADD213PD  exponents<>+576(SB), Y2, Y5
-	VFMADD213PD  exponents<>+608(SB), Y2, Y5
-	VFMADD213PD  exponents<>+288(SB), Y2, Y5
-	VFMADD213PD  exponents<>+256(SB), Y2, Y5
-	VFMADD213PD  exponents<>+256(SB), Y2, Y5
-	VCVTPD2DQY   Y4, X4
-	VPMOVSXDQ    X4, Y4
-	VPADDQ       exponents<>+1024(SB), Y4, Y4
-	VPSLLQ       $52, Y4, Y4
-	VMULPD       Y4, Y5, Y5
-
-	// The turn y = m·π/2 + r.
-	VMULPD       exponents<>+96(SB), Y3, Y6
-	VROUNDPD     $0, Y6, Y6                   // m
-	VFNMADD231PD exponents<>+128(SB), Y6, Y3
-	VFNMADD231PD exponents<>+160(SB), Y6, Y3  // r
-	VCVTPD2DQY   Y6, X6
-	VPMOVSXDQ    X6, Y6
-	VMULPD       Y3, Y3, Y7                   // r²
-	VMOVUPD      exponents<>+640(SB), Y8
-	VMOVUPD      exponents<>+832(SB), Y9
-	VFMADD213PD  exponents<>+672(SB), Y7, Y8
-	VFMADD213PD  exponents<>+864(SB), Y7, Y9
-	VFMADD213PD  exponents<>+704(SB), Y7, Y8
-	VFMADD213PD  exponents<>+896(SB), Y7, Y9
-	VFMADD213PD  exponents<>+736(SB), Y7, Y8
-	VFMADD213PD  exponents<>+928(SB), Y7, Y9
-	VFMADD213PD  exponents<>+768(SB), Y7, Y8
-	VFMADD213PD  exponents<>+960(SB), Y7, Y9
-	VFMADD213PD  exponents<>+800(SB), Y7, Y8
-	VFMADD213PD  exponents<>+992(SB), Y7, Y9
-	VMULPD       Y3, Y7, Y10
-	VFMADD213PD  Y3, Y10, Y8                  // sin r
-	VMULPD       Y7, Y7, Y10
-	VMULPD       Y10, Y9, Y9
-	VFNMADD231PD exponents<>+288(SB), Y7, Y9
-	VADDPD       exponents<>+256(SB), Y9, Y9  // cos r
-	VPAND        exponents<>+1056(SB), Y6, Y10
-	VPXOR        Y11, Y11, Y11
-	VPCMPEQQ     Y11, Y10, Y10                // m even
-	VBLENDVPD    Y10, Y8, Y9, Y12             // sine
-	VBLENDVPD    Y10, Y9, Y8, Y13             // cosine
-	VPAND        exponents<>+1088(SB), Y6, Y14
-	VPSLLQ       $62, Y14, Y14
-	VPXOR        Y14, Y12, Y12
-	VPADDQ       exponents<>+1056(SB), Y6, Y15
-	VPAND        exponents<>+1088(SB), Y15, Y15
-	VPSLLQ       $62, Y15, Y15
-	VPXOR        Y15, Y13, Y13
-
+	EXPONENTIAL
 	VMULPD    Y5, Y13, Y13
 	VMULPD    Y5, Y12, Y12
 	VUNPCKLPD Y12, Y13, Y0
@@ -326,6 +326,39 @@ quad:
 	VMOVUPD   Y1, 32(DI)
 	ADDQ      $64, SI
 	ADDQ      $64, DI
+	DECQ      CX
+	JNZ       quad
+	VZEROUPPER
+	RET
+
+// func expBothVectors(dst, inverse, z *complex128, quads int)
+TEXT ·expBothVectors(SB), NOSPLIT, $0-32
+	MOVQ dst+0(FP), DI
+	MOVQ inverse+8(FP), R8
+	MOVQ z+16(FP), SI
+	MOVQ quads+24(FP), CX
+
+quad:
+	EXPONENTIAL
+	VMOVUPD   exponents<>+256(SB), Y6
+	VDIVPD    Y5, Y6, Y6
+	VMULPD    Y5, Y13, Y7
+	VMULPD    Y5, Y12, Y8
+	VUNPCKLPD Y8, Y7, Y0
+	VUNPCKHPD Y8, Y7, Y1
+	VPXOR     Y9, Y9, Y9
+	VSUBPD    Y12, Y9, Y12
+	VMULPD    Y6, Y13, Y13
+	VMULPD    Y6, Y12, Y12
+	VMOVUPD   Y0, (DI)
+	VMOVUPD   Y1, 32(DI)
+	VUNPCKLPD Y12, Y13, Y0
+	VUNPCKHPD Y12, Y13, Y1
+	VMOVUPD   Y0, (R8)
+	VMOVUPD   Y1, 32(R8)
+	ADDQ      $64, SI
+	ADDQ      $64, DI
+	ADDQ      $64, R8
 	DECQ      CX
 	JNZ       quad
 	VZEROUPPER

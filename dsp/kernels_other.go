@@ -11,6 +11,9 @@ func combSpread(planes, table, values []float64, half int) {
 // Exp writes e^z to dst, one value per z, which may be dst itself.
 func Exp(dst, z []complex128) { expPlain(dst, z) }
 
+// ExpBoth writes e^z to dst and e^−z to inverse; either may be z.
+func ExpBoth(dst, inverse, z []complex128) { expBothPlain(dst, inverse, z) }
+
 // Products returns Re(aᴴb) for each of four b as long as a, which may be the same.
 func Products(a, b0, b1, b2, b3 []complex128) (sums [4]float64) {
 	addProducts(&sums, a, b0, b1, b2, b3)

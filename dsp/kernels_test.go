@@ -37,10 +37,19 @@ func TestExpAgainstLibrary(t *testing.T) {
 				t.Errorf("e^%v: %v, off by %.1e", v, dst[i], off)
 			}
 		}
+		both, inverse := make([]complex128, n), make([]complex128, n+1)
+		inverse[n] = 7
+		ExpBoth(both, inverse[:n], z)
+		if inverse[n] != 7 {
+			t.Fatalf("%d values: one too many written", n)
+		}
 		Exp(z, z)
 		for i := range z {
-			if z[i] != dst[i] {
-				t.Errorf("in place: %v instead of %v", z[i], dst[i])
+			if z[i] != dst[i] || both[i] != dst[i] {
+				t.Errorf("in place: %v, with the inverse %v instead of %v", z[i], both[i], dst[i])
+			}
+			if off := cmplx.Abs(inverse[i]*dst[i] - 1); off > 1e-15 {
+				t.Errorf("the inverse of %v is %v, off by %.1e", dst[i], inverse[i], off)
 			}
 		}
 	}

@@ -251,12 +251,19 @@ func (t *antennaBench) takeOff(h *atAntenna, values []float64) {
 		// Of Z = (1+Γ)/(1−Γ) less z, or of Y = (1−Γ)/(1+Γ) less y.
 		if h.form == linemodel.Series {
 			z := complex(flat, rising*q-falling/q)
-			t.left[k] = (2*g - z*(1-g)) / (2 - z*(1-g))
+			t.left[k] = over(2*g-z*(1-g), 2-z*(1-g))
 		} else {
 			y := complex(flat+h.tangent*rising*q, rising*q)
-			t.left[k] = (2*g + y*(1+g)) / (2 - y*(1+g))
+			t.left[k] = over(2*g+y*(1+g), 2-y*(1+g))
 		}
 	}
+}
+
+// over is a/b for finite operands; the language's own division also minds
+// infinities, at several times the cost.
+func over(a, b complex128) complex128 {
+	s := 1 / (real(b)*real(b) + imag(b)*imag(b))
+	return complex((real(a)*real(b)+imag(a)*imag(b))*s, (imag(a)*real(b)-real(a)*imag(b))*s)
 }
 
 // costs are the parts of minus a log posterior, natural units.

@@ -219,13 +219,11 @@ func (m *Medium) phasors(dst, undo []complex128, x float64) {
 	for k := range dst {
 		dst[k] = complex(inside*real(gamma[k])-2*real(start[k]), inside*imag(gamma[k])-2*imag(start[k]))
 	}
-	if undo != nil { // not the inverse of the other: on a long line that may be as good as nothing
-		for k, v := range dst {
-			undo[k] = -v
-		}
-		dsp.Exp(undo, undo)
+	if undo == nil {
+		dsp.Exp(dst, dst)
+		return
 	}
-	dsp.Exp(dst, dst)
+	dsp.ExpBoth(dst, undo, dst)
 }
 
 // Way writes e^{−2γ·length} of the cable in a span to dst: what a way of so many

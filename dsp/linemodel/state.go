@@ -56,6 +56,7 @@ type State struct {
 // Save returns the present state.
 func (p *Fit) Save() *State {
 	s := &State{Cost: p.Cost, points: append([]*Point(nil), p.Points...), links: append([]Link(nil), p.Links...), port: p.Port, load: p.Load}
+	s.values, s.inside = make([]saved, 0, len(p.Points)), make([]savedInside, 0, len(p.Points))
 	for _, q := range p.Points {
 		s.values, s.inside = append(s.values, q.saved()), append(s.inside, q.savedInside())
 	}

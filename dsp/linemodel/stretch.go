@@ -35,10 +35,9 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 			w.loss[k] = real(q) + real(b)*end - real(p) - real(a)*start
 			w.once[k] = complex(-w.loss[k], imag(p)+imag(a)*start-imag(q)-imag(b)*end)
 		}
-		dsp.Exp(w.once, w.once)
-		for k, v := range w.once {
-			back := inverse(v)
-			w.back[k] = back * back
+		dsp.ExpBoth(w.once, w.back, w.once)
+		for k, v := range w.back {
+			w.back[k] = v * v
 		}
 	}
 	if w.lead[0] == nil || w.taper != taper || w.span != first {
@@ -46,10 +45,10 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 			w.lead = [2][]complex128{make([]complex128, n), make([]complex128, n)}
 		}
 		w.taper, w.span = taper, first
-		m.Way(w.lead[0], first, taper/2)
-		for k, v := range w.lead[0] {
-			w.lead[1][k] = inverse(v)
+		for k, g := range m.Gamma[first] {
+			w.lead[0][k] = complex(-taper*real(g), -taper*imag(g))
 		}
+		dsp.ExpBoth(w.lead[0], w.lead[1], w.lead[0])
 	}
 }
 
