@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"downlead/dsp/linemodel"
@@ -109,23 +110,28 @@ func (b *bench) wet(instead []*linemodel.Point) []trial {
 	}
 	var starts []*linemodel.Point
 	cost := map[*linemodel.Point]float64{}
+	side, there := b.onFewer(instead) // which start is best shows there as well
+	before := side.fit.Save()
 	for _, e := range pairs {
 		for _, drop := range []float64{0.06, 0.12, 0.19} {
-			p := b.fit.NewPoint(math.Max(0, e.from-wetTaperM/2), linemodel.Wet)
+			p := side.fit.NewPoint(math.Max(0, e.from-wetTaperM/2), linemodel.Wet)
 			// The far edge is seen through the slow stretch.
 			p.Extent, p.Drop, p.Tangent, p.Taper = (e.to-e.from)*(1-drop)+wetTaperM, drop, 0.02, wetTaperM
 			wetPriors(p)
-			b.fit.Sample(p)
-			b.replace(instead, p)
-			b.fit.Refine([]*linemodel.Point{p}, false, false, 3)
-			cost[p] = b.fit.Cost
+			side.fit.Sample(p)
+			side.replace(there, p)
+			side.fit.Refine([]*linemodel.Point{p}, false, false, 3)
+			cost[p] = side.fit.Cost
 			starts = append(starts, p)
-			b.fit.Restore(held)
+			side.fit.Restore(before)
 		}
 	}
 	sort.SliceStable(starts, func(i, j int) bool { return cost[starts[i]] < cost[starts[j]] })
 	var out []trial
-	for _, p := range starts[:min(len(starts), 3)] {
+	for _, start := range starts[:min(len(starts), 3)] {
+		p := b.fit.NewPoint(start.X, start.Form)
+		p.CopyFrom(start)
+		b.fit.Sample(p)
 		t := b.try(instead, p)
 		t.cause = WaterInCable
 		t.score -= 1 + 2*5
@@ -135,6 +141,18 @@ func (b *bench) wet(instead []*linemodel.Point) []trial {
 		b.fit.Restore(held)
 	}
 	return out
+}
+
+// onFewer is b on as many frequencies as are enough, and what the points are there.
+func (b *bench) onFewer(points []*linemodel.Point) (side *bench, there []*linemodel.Point) {
+	c := *b
+	c.fit, c.sound = b.fit.Thin(b.enough()), nil
+	for _, p := range points {
+		if i := slices.Index(b.fit.Points, p); i >= 0 {
+			there = append(there, c.fit.Points[i])
+		}
+	}
+	return &c, there
 }
 
 // uneven is the hypothesis that the points themselves are the inside of a wet
