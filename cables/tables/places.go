@@ -21,6 +21,35 @@ const mostNested = 64
 func scanPlaces(text string) (places map[string]Place, depth int) {
 	places = map[string]Place{}
 	s := placeScanner{text: text}
+	depth = s.scan(func(p piece) {
+		if p.last {
+			return
+		}
+		if _, seen := places[p.path]; !seen || p.heading {
+			places[p.path] = s.place(p.start)
+		}
+		if list, is := strings.CutSuffix(p.path, "[0]"); is && p.entry {
+			places[list] = places[p.path]
+		}
+	})
+	return places, depth
+}
+
+// piece is a heading, or a key with its value, of a TOML text.
+type piece struct {
+	path           string
+	heading, entry bool // of a table; of an entry of an array of tables
+	last           bool // nothing but what stands behind all others
+	start          int  // byte where it begins
+	value, end     int  // bytes where its value begins and ends; of a heading, where that ends
+	above          []string
+	beside         string
+}
+
+// scan tells the pieces of the text in order, each with its comments, and returns
+// how deep its brackets nest. What comments are left at the end are those of a
+// last piece.
+func (s *placeScanner) scan(do func(piece)) (depth int) {
 	counts := map[string]int{}
 	table := ""
 	// A heading goes on in the last table of each array that it names.
@@ -42,48 +71,61 @@ func scanPlaces(text string) (places map[string]Place, depth int) {
 		}
 		return out
 	}
+	tell := func(p piece) {
+		p.above, p.beside = s.above, s.beside
+		s.above, s.beside, s.blank = nil, "", false
+		do(p)
+	}
 	for s.at < len(s.text) {
+		white := s.at
 		s.skip(" \t\r\n")
+		s.blank = s.blank || strings.Count(s.text[white:s.at], "\n") > 0
 		start := s.at
 		switch {
 		case s.at >= len(s.text):
 		case s.text[s.at] == '#':
-			s.skipLine()
+			s.comment(true)
 		case strings.HasPrefix(s.text[s.at:], "[["):
 			s.at += 2
 			key := path(s.key())
 			table = fmt.Sprintf("%s[%d]", key, counts[key])
-			places[table] = s.place(start)
-			if counts[key]++; counts[key] == 1 {
-				places[key] = places[table]
-			}
+			counts[key]++
 			depth = max(depth, strings.Count(key, ".")) // [[a.b.c]] nests too
-			s.skipLine()
+			end := s.headingEnd()
+			tell(piece{path: table, heading: true, entry: true, start: start, value: end, end: end})
 		case s.text[s.at] == '[':
 			s.at++
 			table = path(s.key())
-			places[table] = s.place(start)
 			depth = max(depth, strings.Count(table, "."))
-			s.skipLine()
+			end := s.headingEnd()
+			tell(piece{path: table, heading: true, start: start, value: end, end: end})
 		default:
 			key := s.key()
 			depth = max(depth, strings.Count(key, "."))
 			if table != "" {
 				key = table + "." + key
 			}
-			if _, seen := places[key]; !seen {
-				places[key] = s.place(start)
-			}
-			depth = max(depth, s.skipValue())
+			value := min(s.at+1, len(s.text)) // behind the equals sign
+			deep, end := s.skipValue()
+			depth = max(depth, deep)
+			tell(piece{path: key, start: start, value: min(value, end), end: end})
 		}
 	}
-	return places, depth
+	if len(s.above) > 0 {
+		tell(piece{last: true, start: s.at, value: s.at, end: s.at})
+	}
+	return depth
 }
 
 // placeScanner walks over a TOML text.
 type placeScanner struct {
 	text string
 	at   int
+	// The comments since the last piece: on lines of their own, with an empty one
+	// for what blank lines are between them, and behind a value.
+	above  []string
+	beside string
+	blank  bool // a blank line stands behind the last one
 	// The last place looked up, from which the next one is counted.
 	known          Place
 	lineStart      int
@@ -162,14 +204,44 @@ func (s *placeScanner) skipString() {
 	}
 }
 
+// comment takes the comment that starts here, and its line's end; alone says that
+// nothing else stands on its line.
+func (s *placeScanner) comment(alone bool) {
+	start := s.at
+	s.skipLine()
+	text := strings.TrimRight(s.text[start:s.at], " \t\r\n")
+	if !alone {
+		s.beside = text
+		return
+	}
+	if s.blank && len(s.above) > 0 {
+		s.above = append(s.above, "")
+	}
+	s.above, s.blank = append(s.above, text), false
+}
+
+// headingEnd skips the rest of a heading's line and returns where the heading ends.
+func (s *placeScanner) headingEnd() (end int) {
+	s.skip("] \t")
+	end = len(strings.TrimRight(s.text[:s.at], " \t"))
+	if s.at < len(s.text) && s.text[s.at] == '#' {
+		s.comment(false)
+	} else {
+		s.skipLine()
+	}
+	return end
+}
+
 // skipValue skips up to the end of the line that ends the value, over strings
-// and lists of several lines, and returns how deep brackets nested.
-func (s *placeScanner) skipValue() (deepest int) {
+// and lists of several lines, and returns how deep brackets nested, and where the
+// value ends.
+func (s *placeScanner) skipValue() (deepest, end int) {
 	depth := 0
 	for s.at < len(s.text) {
 		switch s.text[s.at] {
 		case '"', '\'':
 			s.skipString()
+			end = s.at
 			continue
 		case '[', '{':
 			depth++
@@ -177,20 +249,23 @@ func (s *placeScanner) skipValue() (deepest int) {
 		case ']', '}':
 			depth--
 		case '#':
-			s.skipLine()
+			s.comment(depth > 0) // one within a list goes above its key
 			if depth <= 0 {
-				return deepest
+				return deepest, end
 			}
 			continue
 		case '\n':
 			if depth <= 0 {
 				s.at++
-				return deepest
+				return deepest, end
 			}
+		}
+		if strings.IndexByte(" \t\r\n", s.text[s.at]) < 0 {
+			end = s.at + 1
 		}
 		s.at++
 	}
-	return deepest
+	return deepest, end
 }
 
 // AfterTable returns what follows the table that text starts with: from the next

@@ -61,6 +61,7 @@ type problem struct {
 // Its tables collect every problem, so that a file is mended in one go.
 type document struct {
 	file     string
+	text     string
 	places   map[string]Place
 	problems []problem
 	wrong    map[string]bool // keys that already make the document unusable
@@ -91,7 +92,7 @@ func Read(file string, r io.Reader, bounds Bounds) (*Table, error) {
 		}
 		return nil, &FileError{File: file, Err: err}
 	}
-	return &Table{doc: &document{file: file, places: places, wrong: map[string]bool{}}, values: values, asked: map[string]bool{}}, nil
+	return &Table{doc: &document{file: file, text: text, places: places, wrong: map[string]bool{}}, values: values, asked: map[string]bool{}}, nil
 }
 
 // at records a problem at the key path, or at the nearest table above it.
@@ -173,6 +174,11 @@ func (t *Table) PathOf(key string) string {
 
 // File returns the name of the file, for errors.
 func (t *Table) File() string { return t.doc.file }
+
+// Comments returns the comments of the whole file but for those that drop names.
+func (t *Table) Comments(drop func(comment string) bool) Comments {
+	return CommentsOf(t.doc.text, drop)
+}
 
 // Place returns where the key of a path stands; see PathOf.
 func (t *Table) Place(path string) (Place, bool) {

@@ -51,9 +51,13 @@
 //
 // The number behind the schema's name grows when an older program would
 // misunderstand a newer file; such a program refuses it. Older versions are
-// read: 1 had no state of the earlier sweep, which was of the healthy line. Keys that are not known are kept and written again, with their table or
-// entry; comments are not. Within a line written in place they are refused, as in
-// a line file: a misspelt length must not go unnoticed.
+// read: 1 had no state of the earlier sweep, which was of the healthy line.
+//
+// Keys that are not known are kept and written again, with their table or entry.
+// Within a line written in place they are refused, as in a line file: a misspelt
+// length must not go unnoticed. Comments are written again at the key, the table or
+// the entry at which they stood, also in a line written in place, those within
+// brackets above the key; where that is no more, at the end of the file.
 //
 // # Saving
 //

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"downlead/cables"
+	"downlead/cables/tables"
 	"downlead/dsp"
 	"downlead/dsp/calibration"
 	"downlead/dsp/diagnose"
@@ -39,7 +40,8 @@ type Document struct {
 	// document was never saved with findings.
 	Found *Found
 
-	kept kept
+	kept     kept
+	comments tables.Comments // of the file that it was read from
 }
 
 // Earlier is what the earlier sweep shows.

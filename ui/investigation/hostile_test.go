@@ -6,6 +6,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -186,6 +187,7 @@ func FuzzInvestigation(f *testing.F) {
 	f.Add(head + "[line]\nchanged_from = \"l.toml\"\n[[line.section]]\nname = \"a\"\ncable = \"rg-58\"\nlength_m = 1\n")
 	f.Add(head + "marker = [{at_m = 1}, {at_hz = 5e8}]\nfound.within_limit = true\n\"odd key\" = -inf\n")
 	f.Add(head + "[[decision]]\ncause = 'x'\ndistance_m = -0.0\nother = 1979-05-27\n")
+	f.Add("# a\n\n# b\n" + head + "# c\n[[marker]] # d\n# e\nat_m = 1 # f\n[[marker]]\nat_m = 1#g\n[choices]\nband_hz = [1, # h\n2] # i\n# j")
 	f.Setenv("XDG_CONFIG_HOME", f.TempDir())
 	f.Fuzz(func(t *testing.T, text string) {
 		d, err := decode("fuzz.toml", strings.NewReader(text))
@@ -206,6 +208,9 @@ func FuzzInvestigation(f *testing.F) {
 		twice, err := encode(again)
 		if err != nil || twice != once {
 			t.Errorf("%v\n%s\nbecomes\n%s", err, once, twice)
+		}
+		if had, has := tables.CommentsOf(text, isHeadComment).Sorted(), tables.CommentsOf(once, isHeadComment).Sorted(); !slices.Equal(had, has) {
+			t.Errorf("of the comments %q there are %q in\n%s", had, has, once)
 		}
 	})
 }

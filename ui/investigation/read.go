@@ -78,6 +78,7 @@ func decode(file string, r io.Reader) (*record, error) {
 		d.unsaved = &Unsaved{Of: text(t, "of", 4*mostText), Process: t.Integer("process"), At: moment(t, "at")}
 	})
 	d.keep(root, "")
+	d.comments = root.Comments(isHeadComment)
 	if err := root.Refusal(); err != nil {
 		return nil, err
 	}

@@ -319,6 +319,56 @@ func TestUnknownKeysAreKept(t *testing.T) {
 	check(t, err)
 }
 
+// Comments stay with what they stand at, through a change of something else; those
+// of what is gone stand at the end, and nothing is lost or grows.
+func TestCommentsAreKept(t *testing.T) {
+	folder := t.TempDir()
+	_, err := Save(filepath.Join(folder, "g.toml"), site(t, folder))
+	check(t, err)
+	text := string(must(os.ReadFile(filepath.Join(folder, "g.toml"))))
+	for _, edit := range [][2]string{
+		{"# An investigation", "# Property of the van.\n\n# An investigation"},
+		{"schema = ", "# Keep with the tower file.\n\n# second\nschema = "},
+		{"[sweep]\nfile = \"now.s1p\"\n", "# taken in the rain\n[sweep] # by the night shift\nfile = 'now.s1p' # the \"good\" one\n"},
+		{"band_hz = [110e6, 290e6]\n", "band_hz = [ # in hertz\n110e6, 290e6]   # not the whole\n"},
+		{"[[marker]]\nat_m = 12.345\n", "# the clamp?\n[[marker]]\nat_m = 12.345 # by tape\n"},
+		{"[[decision]]\ncause = \"poor", "# asked twice\n[[decision]]\ncause = \"poor"},
+		{"state = \"rejected\"\n", "state = \"rejected\" # dry\n"},
+	} {
+		if !strings.Contains(text, edit[0]) {
+			t.Fatalf("no %q", edit[0])
+		}
+		text = strings.Replace(text, edit[0], edit[1], 1)
+	}
+	path := filepath.Join(folder, "h.toml")
+	write(t, path, text+"# the end\n")
+	o, err := Open(path)
+	check(t, err)
+	doc := o.Document
+	doc.Notes += "and more\n"
+	doc.Decisions = doc.Decisions[1:] // of a list the others stay who they are
+	doc.Markers = doc.Markers[1:]     // whose comments have no place any more
+	for range 2 {
+		_, err = Save(path, doc)
+		check(t, err)
+		got := string(must(os.ReadFile(path)))
+		for _, want := range []string{headComment + "\n# Property of the van.\n\n# Keep with the tower file.\n\n# second\nschema = ", "\n\n# taken in the rain\n[sweep] # by the night shift\nfile = \"now.s1p\" # the \"good\" one\nsha256",
+			"\n# in hertz\nband_hz = [110e6, 290e6] # not the whole\n", "\n\n# asked twice\n[[decision]]\ncause = \"poor-contact\"\ndistance_m = 3.0\nstate = \"rejected\" # dry\n", "and more\n"} {
+			if strings.Count(got, want) != 1 {
+				t.Errorf("lost %q in\n%s", want, got)
+			}
+		}
+		if _, end, _ := strings.Cut(got, "confidence"); strings.Count(end, "# the clamp?\n") != 1 || strings.Count(end, "# by tape\n") != 1 || strings.Count(end, "# the end\n") != 1 || strings.Count(got, "#") != 14 {
+			t.Errorf("the end, with %d comments:\n%s", strings.Count(got, "#"), got)
+		}
+		o, err = Open(path)
+		check(t, err)
+		if doc = o.Document; len(doc.Markers) != 1 || len(doc.Decisions) != 2 {
+			t.Errorf("%+v", doc)
+		}
+	}
+}
+
 // Whatever the schema of this version leaves out, or its versions had not yet.
 func TestEveryTableMayBeMissing(t *testing.T) {
 	folder := t.TempDir()

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"downlead/cables"
@@ -22,7 +23,7 @@ type writer struct {
 // encode writes an investigation whose paths are relative, as decode reads it.
 func encode(d *record) (string, error) {
 	w := &writer{kept: d.kept}
-	w.WriteString("# An investigation of Downlead. Paths are relative to this file; distances are metres along the line from the test port.\n")
+	w.WriteString(headComment + "\n")
 	w.Key("schema", tables.FormatText(schema+strconv.Itoa(version)))
 	w.Text("site", d.Site)
 	w.Text("date", d.Date)
@@ -56,7 +57,16 @@ func encode(d *record) (string, error) {
 	}
 	w.found(d.Found)
 	w.unsaved(d.unsaved)
-	return w.String(), w.err
+	return d.comments.Into(w.String()), w.err
+}
+
+// headComment is the first line of every file.
+const headComment = "# An investigation of Downlead. Paths are relative to this file; distances are metres along the line from the test port."
+
+// isHeadComment says whether a comment is that of the program, also of one that
+// knew another wording.
+func isHeadComment(comment string) bool {
+	return strings.HasPrefix(comment, "# An investigation of Downlead.")
 }
 
 // part begins a table where it holds anything.
