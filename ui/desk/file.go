@@ -110,13 +110,23 @@ func (d *Desk) savePath() string {
 		name = "investigation"
 	}
 	folder := d.browser.folder
-	if doc.Sweep.Path != "" {
+	if doc.Sweep.Path != "" && !d.isKept(doc.Sweep.Path) {
 		folder = filepath.Dir(doc.Sweep.Path)
 	}
 	return filepath.Join(folder, name+".toml")
 }
 
-// mayReplace refuses to save over what is no investigation, and asks once more
+// isKept says whether a path lies where things are kept only until they are saved.
+func (d *Desk) isKept(path string) bool {
+	own := d.file.keeper.Folder
+	if own == "" {
+		return false
+	}
+	inside, err := filepath.Rel(own, path)
+	return err == nil && filepath.IsLocal(inside)
+}
+
+// mayReplace refuses to save where nothing stays, and over what is no investigation, and asks once more
 // before another one is replaced.
 func (d *Desk) mayReplace(path string) error {
 	if filepath.Ext(path) == "" {
@@ -124,6 +134,8 @@ func (d *Desk) mayReplace(path string) error {
 	}
 	_, err := os.Stat(path)
 	switch {
+	case d.isKept(path):
+		return errors.New(filepath.Dir(path) + " is the program's own, and is emptied once all is saved; choose another folder")
 	case err != nil || path == d.file.path:
 	case !investigation.Is(path):
 		return errors.New(path + " is there already and is no investigation; choose another name")

@@ -292,6 +292,17 @@ func TestRecoveryIsOffered(t *testing.T) {
 	if d.document().Notes != "not saved" || !d.history.Changed() || d.document().Sweep.Sweep == nil {
 		t.Fatalf("taken up: %+v, said %q", d.document(), next.said())
 	}
+	// Its files lie where they go once it is saved: that is no place to save it, nor
+	// for a report of it.
+	if !strings.HasPrefix(d.document().Sweep.Path, state) {
+		t.Fatalf("the sweep is in %s", d.document().Sweep.Path)
+	}
+	if strings.HasPrefix(d.savePath(), state) {
+		t.Errorf("it would be saved in %s", d.savePath())
+	}
+	if err := d.mayReplace(filepath.Join(filepath.Dir(d.document().Sweep.Path), "x.toml")); err == nil || !strings.Contains(err.Error(), "is emptied once all is saved; choose another folder") {
+		t.Errorf("saving beside what is kept: %v", err)
+	}
 	d.saveTo(filepath.Join(t.TempDir(), "saved.toml"))
 	next.settlePicture()
 	if len(kept()) > 0 || d.history.Changed() {
