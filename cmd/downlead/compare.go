@@ -60,7 +60,7 @@ func compareVerb(ctx context.Context, words []string, out output) (int, error) {
 			}
 			continue
 		}
-		doc, odd, err := readInvestigation(path)
+		doc, odd, err := readInvestigation(path, out.stderr)
 		if err != nil {
 			return 0, err
 		}

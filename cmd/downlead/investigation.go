@@ -3,13 +3,16 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 
 	"downlead/ui/investigation"
 )
 
 // readInvestigation reads the investigation at path, which must have a sweep and a
-// line, and all that it names; the notes tell of what is not quite as it was.
-func readInvestigation(path string) (doc *investigation.Document, notes []string, err error) {
+// line, and all that it names; the notes tell of what is not quite as it was. That
+// somebody's changes of it were not saved is said on stderr: the answer is that of
+// the file.
+func readInvestigation(path string, stderr io.Writer) (doc *investigation.Document, notes []string, err error) {
 	o, err := investigation.Open(path)
 	if err != nil {
 		return nil, nil, err
@@ -32,6 +35,10 @@ func readInvestigation(path string) (doc *investigation.Document, notes []string
 		return nil, nil, fmt.Errorf("%s: this investigation has no line yet; open it in the window and enter the line", path)
 	case doc.Standards.Any() && !doc.Standards.Complete():
 		return nil, nil, fmt.Errorf("%s: open, short and load are all needed before the sweep is corrected; add what is missing, or leave the standards out", path)
+	}
+	if r, is := investigation.RecoveryOf(path); is {
+		fmt.Fprintf(stderr, "downlead: changes of %s that were not saved were kept on %s, when the window ended; they are not used here. Open it in the window to take them up or throw them away.\n",
+			path, r.At.Local().Format("2 January 2006, 15:04"))
 	}
 	return doc, notes, nil
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"downlead/dsp/diagnose"
 	"downlead/ui/investigation"
@@ -97,4 +98,35 @@ func TestLocateTakesAnInvestigation(t *testing.T) {
 		t.Fatal(err)
 	}
 	unusable(t, "downlead locate: "+path+":2:1: site is not text; put it in quotes", "locate", path)
+}
+
+// What a window that ended kept of an investigation is not used, and told of.
+func TestUnsavedChangesAreToldOf(t *testing.T) {
+	folder := demoSite(t)
+	path := savedSite(t, folder)
+	o, err := investigation.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, _ := foundIn(t, "locate", path)
+	doc := o.Document
+	doc.Every = 2
+	k := investigation.Keeper{Now: func() time.Time { return time.Date(2031, 5, 4, 9, 30, 0, 0, time.Local) }}
+	if err := k.Keep(path, doc); err != nil {
+		t.Fatal(err)
+	}
+	got := call(t, "locate", path, "--json")
+	if want := "downlead: changes of " + path + " that were not saved were kept on 4 May 2031, 09:30, when the window ended; they are not used here. Open it in the window to take them up or throw them away.\n"; got.stderr != want {
+		t.Errorf("said %q, want %q", got.stderr, want)
+	}
+	var f diagnose.Findings
+	if err := json.Unmarshal([]byte(got.stdout), &f); err != nil || f.Findings[0].DistanceM != want.Findings[0].DistanceM {
+		t.Errorf("%v, found %+v", err, f.Findings)
+	}
+	if err := k.Done(); err != nil {
+		t.Fatal(err)
+	}
+	if got := call(t, "locate", path, "--json"); got.stderr != "" {
+		t.Errorf("with nothing kept: %q", got.stderr)
+	}
 }

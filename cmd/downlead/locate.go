@@ -85,7 +85,7 @@ func locate(ctx context.Context, words []string, out output) (int, error) {
 	}
 	var c *located
 	if investigation.Is(operands[0]) {
-		c, err = choice.fromInvestigation(operands[0])
+		c, err = choice.fromInvestigation(operands[0], out)
 	} else {
 		c, err = choice.fromFiles(operands[0])
 	}
@@ -167,11 +167,11 @@ func (c *locateChoice) fromFiles(path string) (*located, error) {
 
 // fromInvestigation takes everything from the investigation at path but the band
 // and the number of points, where the options give them.
-func (c *locateChoice) fromInvestigation(path string) (*located, error) {
+func (c *locateChoice) fromInvestigation(path string, out output) (*located, error) {
 	if c.line != (lineChoice{}) || c.standards.given() || c.baseline != "" {
 		return nil, fmt.Errorf("%s is an investigation, which names its own line, standards and earlier sweep: leave those options out, or name the sweep itself", path)
 	}
-	doc, notes, err := readInvestigation(path)
+	doc, notes, err := readInvestigation(path, out.stderr)
 	if err != nil {
 		return nil, err
 	}

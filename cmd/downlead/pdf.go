@@ -92,7 +92,7 @@ func reportVerb(ctx context.Context, words []string, out output) (int, error) {
 		choice.target = strings.TrimSuffix(path, filepath.Ext(path)) + ".pdf"
 	}
 	in := &report.Input{Program: programText()}
-	if err := choice.gather(in, path); err != nil {
+	if err := choice.gather(in, path, out); err != nil {
 		return 0, err
 	}
 	d := &in.Document
@@ -154,13 +154,13 @@ func programText() string { return "downlead, " + commit() + ", findings by sche
 
 // gather reads the investigation at path, or the sweep there and what the options
 // name.
-func (c *reportChoice) gather(in *report.Input, path string) error {
+func (c *reportChoice) gather(in *report.Input, path string, out output) error {
 	d := &in.Document
 	if investigation.Is(path) {
 		if c.line != (lineChoice{}) || c.standards.given() || c.baseline != "" {
 			return fmt.Errorf("%s is an investigation, which names its own line, standards and earlier sweep: leave those options out, or name the sweep itself", path)
 		}
-		doc, notes, err := readInvestigation(path)
+		doc, notes, err := readInvestigation(path, out.stderr)
 		if err != nil {
 			return err
 		}

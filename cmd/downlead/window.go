@@ -45,6 +45,7 @@ func openWindow(ctx context.Context, choice windowChoice) error {
 	go func() {
 		<-ctx.Done() // interrupted
 		window.Perform(system.ActionClose)
+		window.Invalidate() // X sends what is asked of it with the next event only
 	}()
 	app.Main()
 	return errors.New("the window system ended")
