@@ -427,20 +427,20 @@ func widest(size []float64, reach int) []float64 {
 	for i := range n {
 		ahead[i] = size[i]
 		if i%width != 0 {
-			ahead[i] = math.Max(ahead[i-1], size[i])
+			ahead[i] = max(ahead[i-1], size[i])
 		}
 		j := n - 1 - i
 		behind[j] = size[j]
 		if j+1 < n && (j+1)%width != 0 {
-			behind[j] = math.Max(behind[j+1], size[j])
+			behind[j] = max(behind[j+1], size[j])
 		}
 	}
 	out := make([]float64, n)
 	for i := range out {
-		out[i] = math.Max(behind[max(0, i-reach)], ahead[min(n-1, i+reach)])
+		out[i] = max(behind[max(0, i-reach)], ahead[min(n-1, i+reach)])
 		if i < reach || i+reach >= n { // a window that the ends cut
 			for _, v := range size[max(0, i-reach):min(n, i+reach+1)] {
-				out[i] = math.Max(out[i], v)
+				out[i] = max(out[i], v)
 			}
 		}
 	}
@@ -622,31 +622,57 @@ func (p *sweepPair) demodulate(profile []complex128) *demodulated {
 	return d
 }
 
-// at reads at x by Lagrange's formula over six places.
-func (d *demodulated) at(x float64) complex128 {
-	const order = 6
+// readingOrder is over how many places a profile is read.
+const readingOrder = 6
+
+// reading is how a profile is read at a place: the same for all whose places
+// are the same.
+type reading struct {
+	first  int
+	weight [readingOrder]float64
+	turn   complex128
+}
+
+// reading is how d is read at x, by Lagrange's formula; ok is false beyond its
+// ends.
+func (d *demodulated) reading(x float64) (r reading, ok bool) {
 	t := (x - d.from) / d.step
-	first := min(max(0, int(math.Floor(t))-order/2+1), len(d.value)-order)
+	r.first = min(max(0, int(math.Floor(t))-readingOrder/2+1), len(d.value)-readingOrder)
 	if t < 0 || t > float64(len(d.value)-1) {
-		return 0
+		return r, false
 	}
 	// Π (t − j) over the places before and behind each, over Π (i − j).
-	below := [order]float64{-120, 24, -12, 12, -24, 120}
-	ahead, behind := [order]float64{1}, 1.0
-	u := t - float64(first)
-	for i := 1; i < order; i++ {
+	below := [readingOrder]float64{-120, 24, -12, 12, -24, 120}
+	ahead, behind := [readingOrder]float64{1}, 1.0
+	u := t - float64(r.first)
+	for i := 1; i < readingOrder; i++ {
 		ahead[i] = ahead[i-1] * (u - float64(i-1))
 	}
-	var re, im float64
-	for i := order - 1; i >= 0; i-- {
-		w := ahead[i] * behind / below[i]
-		v := d.value[first+i]
-		re += w * real(v)
-		im += w * imag(v)
+	for i := readingOrder - 1; i >= 0; i-- {
+		r.weight[i] = ahead[i] * behind / below[i]
 		behind *= u - float64(i)
 	}
-	sum := complex(re, im)
-	return sum * cmplx.Rect(1, d.carrier.phase(x))
+	r.turn = cmplx.Rect(1, d.carrier.phase(x))
+	return r, true
+}
+
+// read reads d so.
+func (d *demodulated) read(r *reading) complex128 {
+	var re, im float64
+	for i, v := range d.value[r.first : r.first+readingOrder] {
+		re += r.weight[i] * real(v)
+		im += r.weight[i] * imag(v)
+	}
+	return complex(re, im) * r.turn
+}
+
+// at reads at x; 0 beyond the ends.
+func (d *demodulated) at(x float64) complex128 {
+	r, ok := d.reading(x)
+	if !ok {
+		return 0
+	}
+	return d.read(&r)
 }
 
 // coarse looks for starts of ε over its whole range, far finer than a turn of
@@ -716,8 +742,8 @@ func (p *sweepPair) sameStretch(a, b float64) bool {
 	return math.Abs(a-b)*2*math.Pi*p.frequencyHz[len(p.frequencyHz)-1]*p.endS < 0.01
 }
 
-// refine fits all of the alignment from a start of ε. It gives up, its aligned nil, where it comes to
-// what has been found already.
+// refine fits all of the alignment from a start of ε. It gives up, its aligned nil,
+// where it comes to what has been found already.
 func (p *sweepPair) refine(epsilon float64, found []candidate) candidate {
 	c := candidate{cost: math.Inf(1), epsilon: epsilon}
 	e := make([]complex128, len(p.x))

@@ -186,6 +186,9 @@ type walk struct {
 	e       []complex128 // what is left
 	passing []complex128 // the model without the parts of the bumps
 	spread  float64      // standard deviation of 2β over the band, window as weight, rad/m
+
+	electricalM []float64                    // of the places
+	known       map[*complex128]*demodulated // of demodulatedOnce, by a profile's first value
 }
 
 // bump is the model of one change.
@@ -197,10 +200,17 @@ type bump struct {
 	fromM   float64 // without a part: the last place in front that had not changed
 	columns [][]complex128
 	value   []complex128
+	// What bounces between its part and what lies behind, and the x and cut that
+	// it belongs to.
+	echoes   [][]complex128
+	echoesOf [2]float64
 }
 
 func newWalk(p *sweepPair) (*walk, error) {
 	w := &walk{sweepPair: p, e: make([]complex128, len(p.x)), shrink: make([]float64, len(p.x))}
+	for _, x := range p.x {
+		w.electricalM = append(w.electricalM, p.path.ElectricalM(x))
+	}
 	for j := range behindTerms {
 		w.plain = append(w.plain, p.times(p.aligned, func(k int) complex128 { return complex(math.Pow(p.turn[k], float64(j)), 0) }))
 	}
@@ -272,32 +282,45 @@ func (w *walk) behind(profile []complex128, cut float64) []complex128 {
 	return out
 }
 
-// later returns profile as it is when all behind cut comes delayS later.
-func (w *walk) later(profile []complex128, cut, delayS float64) []complex128 {
-	read := w.demodulate(profile)
-	out := append([]complex128(nil), profile...)
+// later returns the profiles as they are when all behind cut comes delayS later.
+func (w *walk) later(profiles [][]complex128, cut, delayS float64) [][]complex128 {
+	if delayS == 0 {
+		return profiles
+	}
+	out, read := make([][]complex128, len(profiles)), make([]*demodulated, len(profiles))
+	for j, v := range profiles {
+		out[j], read[j] = append([]complex128(nil), v...), w.demodulatedOnce(v)
+	}
 	for i, x := range w.x {
 		t := w.faded(x, cut)
 		if t == 0 {
 			continue
 		}
-		out[i] *= complex(1-t, 0)
-		if from := w.path.PhysicalM(w.path.ElectricalM(x) - delayS*cables.SpeedOfLight/2); from > cut-w.cellM/2 {
-			out[i] += read.at(from) * complex(t, 0)
+		r, seen := reading{}, false
+		if from := w.path.PhysicalM(w.electricalM[i] - delayS*cables.SpeedOfLight/2); from > cut-w.cellM/2 {
+			r, seen = read[0].reading(from)
+		}
+		for j, v := range out {
+			v[i] *= complex(1-t, 0)
+			if seen {
+				v[i] += read[j].read(&r) * complex(t, 0)
+			}
 		}
 	}
 	return out
 }
 
-func (w *walk) allLater(base [][]complex128, cut, delayS float64) [][]complex128 {
-	if delayS == 0 {
-		return base
+// demodulatedOnce is demodulate for profiles that are asked for many times.
+func (w *walk) demodulatedOnce(profile []complex128) *demodulated {
+	if w.known == nil {
+		w.known = map[*complex128]*demodulated{}
 	}
-	out := make([][]complex128, len(base))
-	for j, v := range base {
-		out[j] = w.later(v, cut, delayS)
+	d, ok := w.known[&profile[0]]
+	if !ok {
+		d = w.demodulate(profile)
+		w.known[&profile[0]] = d
 	}
-	return out
+	return d
 }
 
 // fill computes the columns of b: its own reflection, and what base and the
@@ -330,14 +353,27 @@ func (w *walk) fillBehind(b *bump, base [][]complex128) {
 		b.columns = append(b.columns, w.behind(v, b.cut))
 	}
 	if b.part {
-		for j := range echoTerms {
-			column := make([]complex128, len(w.x))
-			for i, place := range w.x {
-				if place > b.cut {
-					column[i] = w.echo[j].at(w.path.PhysicalM(w.path.ElectricalM(place) + w.path.ElectricalM(b.x)))
-				}
+		if b.echoes == nil || b.echoesOf != [2]float64{b.x, b.cut} {
+			w.fillEchoes(b)
+		}
+		b.columns = append(b.columns, b.echoes...)
+	}
+}
+
+// fillEchoes computes what bounces between b's part and what lies behind it.
+func (w *walk) fillEchoes(b *bump) {
+	b.echoesOf, b.echoes = [2]float64{b.x, b.cut}, make([][]complex128, echoTerms)
+	for j := range b.echoes {
+		b.echoes[j] = make([]complex128, len(w.x))
+	}
+	for i, place := range w.x {
+		if place <= b.cut {
+			continue
+		}
+		if r, ok := w.echo[0].reading(w.path.PhysicalM(w.electricalM[i] + w.path.ElectricalM(b.x))); ok {
+			for j, column := range b.echoes {
+				column[i] = w.echo[j].read(&r)
 			}
-			b.columns = append(b.columns, column)
 		}
 	}
 }
@@ -463,7 +499,7 @@ func (w *walk) variance() []float64 {
 			}
 			left := share*passing[i] + sideLobes*math.Min(1, 3*size)*skirts[i]
 			v[i] += left * left
-			if back := 2*w.path.ElectricalM(b.x) - w.path.ElectricalM(x); b.part && x > b.x && back > -w.cellM && back < w.path.ElectricalM(b.x)-lobeCells*w.cellM {
+			if back := 2*w.path.ElectricalM(b.x) - w.electricalM[i]; b.part && x > b.x && back > -w.cellM && back < w.path.ElectricalM(b.x)-lobeCells*w.cellM {
 				ghost := ghostShare * size * size * local[w.index(w.path.PhysicalM(back))] * w.shrink[i]
 				v[i] += ghost * ghost
 			}
@@ -497,8 +533,8 @@ func (w *walk) folded(v, local, fresh []float64) {
 		} else if which == 1 {
 			break
 		}
-		for i, x := range w.x {
-			back := 2*w.endS - 2*w.path.ElectricalM(x)/cables.SpeedOfLight - fold
+		for i := range w.x {
+			back := 2*w.endS - 2*w.electricalM[i]/cables.SpeedOfLight - fold
 			if back < -slackS || back > w.endS+slackS {
 				continue
 			}
@@ -697,7 +733,7 @@ func (w *walk) yield(x float64) {
 	}
 	w.bumps, w.base = kept, w.plain
 	for _, b := range w.bumps {
-		w.base = w.allLater(w.base, b.cut, b.delayS)
+		w.base = w.later(w.base, b.cut, b.delayS)
 	}
 	for _, b := range w.bumps {
 		w.fillBehind(b, w.base)
@@ -719,11 +755,11 @@ func (w *walk) explain(i int) {
 	}
 	best := hypothesis{cost: math.Inf(1)}
 	consider := func(b bump, own [][]complex128) float64 {
-		base := w.allLater(w.base, b.cut, b.delayS)
+		base := w.later(w.base, b.cut, b.delayS)
 		target := w.e
 		cost := 0.0
 		if b.delayS != 0 {
-			moved := w.later(w.passing, b.cut, b.delayS)
+			moved := w.later([][]complex128{w.passing}, b.cut, b.delayS)[0]
 			target = append([]complex128(nil), w.e...)
 			for n := range target {
 				target[n] += w.passing[n] - moved[n]
@@ -806,7 +842,7 @@ func (w *walk) explain(i int) {
 	if !found.part {
 		found.fromM = w.lastWitness(x, variance)
 	}
-	w.base = w.allLater(w.base, found.cut, found.delayS)
+	w.base = w.later(w.base, found.cut, found.delayS)
 	w.bumps = append(w.bumps, &found)
 	if found.delayS != 0 {
 		for _, b := range w.bumps {
