@@ -135,3 +135,80 @@ pair:
 	VMOVUPD      X5, (DI)
 	VZEROUPPER
 	RET
+
+// func stretchVectors(reflect, through, edge, once, passed *complex128, pairs int)
+TEXT ·stretchVectors(SB), NOSPLIT, $0-48
+	MOVQ    reflect+0(FP), DI
+	MOVQ    through+8(FP), R8
+	MOVQ    edge+16(FP), SI
+	MOVQ    once+24(FP), R9
+	MOVQ    passed+32(FP), R10
+	MOVQ    pairs+40(FP), CX
+	VMOVUPD unit<>+0(SB), Y13
+	VMOVUPD conjugate<>+0(SB), Y14
+	VMOVUPD ones<>+0(SB), Y15
+	SHLQ    $5, CX
+	XORQ    BX, BX
+
+pair:
+	VMOVUPD   (SI)(BX*1), Y0
+	VMOVUPD   (R10)(BX*1), Y1
+	VMOVUPD   (R9)(BX*1), Y2
+	TIMES(Y1, Y2, Y5, Y3, Y4)
+	TIMES(Y5, Y5, Y6, Y3, Y4)  // P²
+	TIMES(Y0, Y0, Y7, Y3, Y4)  // a²
+	TIMES(Y6, Y7, Y5, Y3, Y4)
+	VSUBPD    Y5, Y13, Y5      // 1 − a²P²
+	VMULPD    Y5, Y5, Y3
+	VPERMILPD $5, Y3, Y4
+	VADDPD    Y4, Y3, Y3
+	VDIVPD    Y3, Y15, Y3
+	VXORPD    Y14, Y5, Y5
+	VMULPD    Y3, Y5, Y5       // its inverse
+	VSUBPD    Y6, Y13, Y6      // 1 − P²
+	VSUBPD    Y7, Y13, Y7      // 1 − a²
+	TIMES(Y0, Y6, Y8, Y3, Y4)
+	TIMES(Y8, Y5, Y9, Y3, Y4)
+	VMOVUPD   Y9, (DI)(BX*1)
+	TIMES(Y7, Y1, Y8, Y3, Y4)
+	TIMES(Y8, Y5, Y9, Y3, Y4)
+	TIMES(Y9, Y9, Y8, Y3, Y4)
+	VMOVUPD   Y8, (R8)(BX*1)
+	ADDQ      $32, BX
+	CMPQ      BX, CX
+	JLT       pair
+	VZEROUPPER
+	RET
+
+// func moveVectors(dst, gain, gamma, through, back, loop, local *complex128, pairs int)
+TEXT ·moveVectors(SB), NOSPLIT, $0-64
+	MOVQ dst+0(FP), DI
+	MOVQ gain+8(FP), SI
+	MOVQ gamma+16(FP), R8
+	MOVQ through+24(FP), R9
+	MOVQ back+32(FP), R10
+	MOVQ loop+40(FP), R11
+	MOVQ local+48(FP), R12
+	MOVQ pairs+56(FP), CX
+	SHLQ $5, CX
+	XORQ BX, BX
+
+pair:
+	VMOVUPD (R9)(BX*1), Y0
+	VMOVUPD (R10)(BX*1), Y1
+	TIMES(Y0, Y1, Y2, Y3, Y4)
+	VMOVUPD (R11)(BX*1), Y1
+	TIMES(Y1, Y2, Y0, Y3, Y4)
+	TIMES(Y1, Y0, Y2, Y3, Y4)
+	VSUBPD  (R12)(BX*1), Y2, Y2
+	VADDPD  Y2, Y2, Y2
+	VMOVUPD (SI)(BX*1), Y0
+	VMOVUPD (R8)(BX*1), Y1
+	TIMES(Y0, Y1, Y5, Y3, Y4)
+	TIMES(Y5, Y2, Y0, Y3, Y4)
+	VMOVUPD Y0, (DI)(BX*1)
+	ADDQ    $32, BX
+	CMPQ    BX, CX
+	JLT     pair
+	VZEROUPPER
+	RET

@@ -85,3 +85,34 @@ func March(here, turn, against, weight []complex128) (along, power float64) {
 	}
 	return along, power
 }
+
+// Stretch is the two-port of two opposite edges of reflection a with the wave P =
+// once·passed between them,
+//
+//	reflect = a·(1 − P²)/(1 − a²P²),  through = ((1 − a²)·passed/(1 − a²P²))²
+//
+// (D. M. Pozar, "Microwave Engineering", 4th ed., ch. 4, from memory). All are as
+// long as reflect, which may be edge.
+func Stretch(reflect, through, edge, once, passed []complex128) {
+	n := len(reflect)
+	through, edge, once, passed = through[:n], edge[:n], once[:n], passed[:n]
+	for k := vectorsStretch(reflect, through, edge, once, passed); k < n; k++ {
+		a, p := edge[k], once[k]*passed[k]
+		w := 1 - a*a*p*p
+		s := 1 / (real(w)*real(w) + imag(w)*imag(w))
+		w = complex(real(w)*s, -imag(w)*s)
+		t := (1 - a*a) * passed[k] * w
+		reflect[k], through[k] = a*(1-p*p)*w, t*t
+	}
+}
+
+// Moved writes 2·gain·gamma·(through·back·loop² − local) to dst: what a port sees
+// of a two-port in a chain as that is moved outwards, what lies behind it staying
+// where it is. All are as long as dst.
+func Moved(dst, gain, gamma, through, back, loop, local []complex128) {
+	n := len(dst)
+	gain, gamma, through, back, loop, local = gain[:n], gamma[:n], through[:n], back[:n], loop[:n], local[:n]
+	for k := vectorsMoved(dst, gain, gamma, through, back, loop, local); k < n; k++ {
+		dst[k] = 2 * gain[k] * gamma[k] * (through[k]*back[k]*loop[k]*loop[k] - local[k])
+	}
+}

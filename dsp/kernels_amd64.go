@@ -64,6 +64,16 @@ func passVectors(dst, gain, through, loop, undo, phasor *complex128, pairs int)
 //go:noescape
 func marchVectors(sums *float64, here, turn, against, weight *complex128, pairs int)
 
+// stretchVectors is Stretch of pairs times two values.
+//
+//go:noescape
+func stretchVectors(reflect, through, edge, once, passed *complex128, pairs int)
+
+// moveVectors is Moved of pairs times two values.
+//
+//go:noescape
+func moveVectors(dst, gain, gamma, through, back, loop, local *complex128, pairs int)
+
 func combSums(dst, table, planes []float64, half int) {
 	if !hasVectors || len(table) == 0 {
 		combSumsPlain(dst, table, planes, half)
@@ -147,6 +157,22 @@ func vectorsPass(dst, gain, through, loop, undo, phasor []complex128) (done int)
 func vectorsMarch(sums *[2]float64, here, turn, against, weight []complex128) (done int) {
 	if n := len(here) &^ 1; hasVectors && n > 0 {
 		marchVectors(&sums[0], &here[0], &turn[0], &against[0], &weight[0], n/2)
+		return n
+	}
+	return 0
+}
+
+func vectorsStretch(reflect, through, edge, once, passed []complex128) (done int) {
+	if n := len(reflect) &^ 1; hasVectors && n > 0 {
+		stretchVectors(&reflect[0], &through[0], &edge[0], &once[0], &passed[0], n/2)
+		return n
+	}
+	return 0
+}
+
+func vectorsMoved(dst, gain, gamma, through, back, loop, local []complex128) (done int) {
+	if n := len(dst) &^ 1; hasVectors && n > 0 {
+		moveVectors(&dst[0], &gain[0], &gamma[0], &through[0], &back[0], &loop[0], &local[0], n/2)
 		return n
 	}
 	return 0

@@ -27,3 +27,7 @@ func vectorsChain(back, loop, local, seen, phasor, undo, reflect, through, behin
 func vectorsPass(dst, gain, through, loop, undo, phasor []complex128) int { return 0 }
 
 func vectorsMarch(sums *[2]float64, here, turn, against, weight []complex128) int { return 0 }
+
+func vectorsStretch(reflect, through, edge, once, passed []complex128) int { return 0 }
+
+func vectorsMoved(dst, gain, gamma, through, back, loop, local []complex128) int { return 0 }

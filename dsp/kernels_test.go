@@ -105,6 +105,12 @@ func TestChainKernelsAgainstTheirFormulas(t *testing.T) {
 		Chain(back[:n], loop[:n], local[:n], v[0], v[1], v[2], v[3], v[4], v[5])
 		passed := make([]complex128, n+1)
 		Pass(passed[:n], v[0], v[1], v[2], v[3], v[4])
+		stretch, crossed, moved := make([]complex128, n+1), make([]complex128, n+1), make([]complex128, n+1)
+		Stretch(stretch[:n], crossed[:n], v[0], v[1], v[2])
+		Moved(moved[:n], v[0], v[1], v[2], v[3], v[4], v[5])
+		if stretch[n] != 0 || crossed[n] != 0 || moved[n] != 0 {
+			t.Fatalf("%d values: one too many written", n)
+		}
 		if back[n] != 0 || loop[n] != 0 || local[n] != 0 || passed[n] != 0 {
 			t.Fatalf("%d values: one too many written", n)
 		}
@@ -118,6 +124,14 @@ func TestChainKernelsAgainstTheirFormulas(t *testing.T) {
 			}
 			if want := v[0][k] * v[1][k] * v[2][k] * v[2][k] * v[3][k] * v[4][k]; !near(passed[k], want) {
 				t.Errorf("pass of %d at %d: %v instead of %v", n, k, passed[k], want)
+			}
+			a, p := v[0][k], v[1][k]*v[2][k]
+			w = 1 / (1 - a*a*p*p)
+			if t21 := (1 - a*a) * v[2][k] * w; !near(stretch[k], a*(1-p*p)*w) || !near(crossed[k], t21*t21) {
+				t.Errorf("stretch of %d at %d: %v, %v", n, k, stretch[k], crossed[k])
+			}
+			if want := 2 * v[0][k] * v[1][k] * (v[2][k]*v[3][k]*v[4][k]*v[4][k] - v[5][k]); !near(moved[k], want) {
+				t.Errorf("moved of %d at %d: %v instead of %v", n, k, moved[k], want)
 			}
 			if !near(here[k], v[0][k]*v[1][k]) {
 				t.Errorf("march of %d at %d: %v", n, k, here[k])

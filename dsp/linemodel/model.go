@@ -454,19 +454,20 @@ func (m *Model) inward() {
 			}
 		}
 	}
-	if m.ones == nil || s.port != m.Port {
+	if m.leaks == nil || s.port != m.Port {
 		m.samplePort()
 	}
+	ones := m.unit()
 	switch {
 	case n > 0:
 		first := m.Points[0]
-		dsp.Chain(m.Input, m.portLoop, m.Sum, first.Local, first.Phasor, m.ones, m.leaks, m.ones, m.Match)
+		dsp.Chain(m.Input, m.portLoop, m.Sum, first.Local, first.Phasor, ones, m.leaks, ones, m.Match)
 	case m.Load != nil:
-		dsp.Chain(m.Input, m.portLoop, m.Sum, m.Load.Gamma, m.Load.Phasor, m.ones, m.leaks, m.ones, m.Match)
+		dsp.Chain(m.Input, m.portLoop, m.Sum, m.Load.Gamma, m.Load.Phasor, ones, m.leaks, ones, m.Match)
 	default:
 		clear(m.Input)
 		copy(m.Sum, m.leaks)
-		copy(m.portLoop, m.ones)
+		copy(m.portLoop, ones)
 	}
 	m.gained, m.loadGain = 0, false
 	s.valid, s.load, s.port, s.points = true, m.Load, m.Port, s.points[:0]
@@ -480,11 +481,8 @@ func (m *Model) inward() {
 
 // samplePort computes e00 and e11 from their coefficients.
 func (m *Model) samplePort() {
-	if m.ones == nil {
-		m.ones, m.leaks = make([]complex128, len(m.Ratio)), make([]complex128, len(m.Ratio))
-		for k := range m.ones {
-			m.ones[k] = 1
-		}
+	if m.leaks == nil {
+		m.leaks = make([]complex128, len(m.Ratio))
 	}
 	for k := range m.leaks {
 		e00, e11 := m.Port[Directivity][0], m.Port[SourceMatch][0]
@@ -496,6 +494,17 @@ func (m *Model) samplePort() {
 		}
 		m.leaks[k], m.Match[k] = e00, e11
 	}
+}
+
+// unit is 1 throughout.
+func (m *Model) unit() []complex128 {
+	if m.ones == nil {
+		m.ones = make([]complex128, len(m.Ratio))
+		for k := range m.ones {
+			m.ones[k] = 1
+		}
+	}
+	return m.ones
 }
 
 // order sorts the points by place again: a fit moves them, and what passes one
@@ -576,11 +585,7 @@ func (m *Model) gainsOf(list []parameter) {
 func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 	if quantity == ByPlace {
 		// Farther out, the point's own echo comes later; what is behind stays.
-		gamma := m.Gamma[m.SpanAt(p.X)]
-		for k := range dst {
-			loop := p.loop[k]
-			dst[k] = 2 * p.Gain[k] * gamma[k] * (p.Through[k]*p.Back[k]*loop*loop - p.Local[k])
-		}
+		dsp.Moved(dst, p.Gain, m.Gamma[m.SpanAt(p.X)], p.Through, p.Back, p.loop, p.Local)
 		return
 	}
 	switch p.Form {

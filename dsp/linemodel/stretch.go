@@ -112,7 +112,7 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 	}
 	for k, f := range m.FrequencyHz {
 		free := 2 * math.Pi * f / velocity
-		kappa, slip := m.slow[k], m.slip[k]
+		kappa := m.slow[k]
 		a := quotient(1-kappa, 1+kappa)
 		if taper > 0 {
 			if turn := free * (1 + real(kappa)) / 2 * taper; turn > 1e-6 {
@@ -125,13 +125,9 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 				a = complex(left*real(a), left*imag(a))
 			}
 		}
-		once := w.once[k] * slip
-		square := once * once
-		loop := inverse(1 - a*a*square)
-		s21 := (1 - a*a) * slip * loop
-		reflect[k] = a * (1 - square) * loop
-		through[k] = s21 * s21
+		reflect[k] = a
 	}
+	dsp.Stretch(reflect, through, reflect, w.once, m.slip)
 	copy(behind, reflect)
 	if places > 0 {
 		m.addInside(p, half, velocity, gamma, *inside, reflect, behind)
@@ -188,17 +184,15 @@ func (m *Model) sampleForeign(p *Point, w *ways, reflect, through, behind []comp
 		m.slip[k] = complex(-p.LossScale*w.loss[k], -2*math.Pi*f*delay-root*m.root[k])
 	}
 	dsp.Exp(m.slip, m.slip)
-	for k, once := range m.slip {
-		line := m.reactive[at][k]
-		zc := complex(p.Ratio, 0) * (1 + turned*(line-1))
-		a := quotient(zc-line, zc+line)
-		square := once * once
-		loop := inverse(1 - a*a*square)
-		s11 := a * (1 - square) * loop
-		s21 := (1 - a*a) * once * loop
-		reflect[k] = s11
-		through[k] = s21 * s21 * w.back[k]
-		behind[k] = s11 * w.back[k]
+	for k, line := range m.reactive[at] {
+		zc := 1 + turned*(line-1)
+		zc = complex(p.Ratio*real(zc), p.Ratio*imag(zc))
+		reflect[k] = quotient(zc-line, zc+line)
+	}
+	dsp.Stretch(reflect, through, reflect, m.unit(), m.slip)
+	for k, back := range w.back {
+		through[k] *= back
+		behind[k] = reflect[k] * back
 	}
 }
 
