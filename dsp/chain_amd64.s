@@ -212,3 +212,42 @@ pair:
 	JLT     pair
 	VZEROUPPER
 	RET
+
+DATA twos<>+0(SB)/8, $2.0
+DATA twos<>+8(SB)/8, $0.0
+DATA twos<>+16(SB)/8, $2.0
+DATA twos<>+24(SB)/8, $0.0
+GLOBL twos<>(SB), RODATA|NOPTR, $32
+
+// func lumpedVectors(reflect, through, value *complex128, pairs int)
+TEXT ·lumpedVectors(SB), NOSPLIT, $0-32
+	MOVQ    reflect+0(FP), DI
+	MOVQ    through+8(FP), R8
+	MOVQ    value+16(FP), SI
+	MOVQ    pairs+24(FP), CX
+	VMOVUPD twos<>+0(SB), Y12
+	VMOVUPD unit<>+0(SB), Y13
+	VMOVUPD conjugate<>+0(SB), Y14
+	VMOVUPD ones<>+0(SB), Y15
+	SHLQ    $5, CX
+	XORQ    BX, BX
+
+pair:
+	VMOVUPD   (SI)(BX*1), Y0
+	VADDPD    Y12, Y0, Y5
+	VMULPD    Y5, Y5, Y3
+	VPERMILPD $5, Y3, Y4
+	VADDPD    Y4, Y3, Y3
+	VDIVPD    Y3, Y15, Y3
+	VXORPD    Y14, Y5, Y5
+	VMULPD    Y3, Y5, Y5        // 1/(2 + v)
+	TIMES(Y0, Y5, Y6, Y3, Y4)
+	VMOVUPD   Y6, (DI)(BX*1)
+	VSUBPD    Y6, Y13, Y6
+	TIMES(Y6, Y6, Y7, Y3, Y4)
+	VMOVUPD   Y7, (R8)(BX*1)
+	ADDQ      $32, BX
+	CMPQ      BX, CX
+	JLT       pair
+	VZEROUPPER
+	RET

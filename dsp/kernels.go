@@ -116,3 +116,23 @@ func Moved(dst, gain, gamma, through, back, loop, local []complex128) {
 		dst[k] = 2 * gain[k] * gamma[k] * (through[k]*back[k]*loop[k]*loop[k] - local[k])
 	}
 }
+
+// Lumped is the two-port of an impedance v in series with a line, over the line's
+// own,
+//
+//	reflect = v/(2 + v),  through = (1 − reflect)²
+//
+// and, −reflect being that, of an admittance across it (D. M. Pozar, "Microwave
+// Engineering", 4th ed., ch. 4, from memory). All are as long as reflect, which may
+// be value.
+func Lumped(reflect, through, value []complex128) {
+	n := len(reflect)
+	through, value = through[:n], value[:n]
+	for k := vectorsLumped(reflect, through, value); k < n; k++ {
+		v := value[k]
+		w := 2 + v
+		s := 1 / (real(w)*real(w) + imag(w)*imag(w))
+		r := v * complex(real(w)*s, -imag(w)*s)
+		reflect[k], through[k] = r, (1-r)*(1-r)
+	}
+}

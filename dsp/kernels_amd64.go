@@ -74,6 +74,11 @@ func stretchVectors(reflect, through, edge, once, passed *complex128, pairs int)
 //go:noescape
 func moveVectors(dst, gain, gamma, through, back, loop, local *complex128, pairs int)
 
+// lumpedVectors is Lumped of pairs times two values.
+//
+//go:noescape
+func lumpedVectors(reflect, through, value *complex128, pairs int)
+
 func combSums(dst, table, planes []float64, half int) {
 	if !hasVectors || len(table) == 0 {
 		combSumsPlain(dst, table, planes, half)
@@ -173,6 +178,14 @@ func vectorsStretch(reflect, through, edge, once, passed []complex128) (done int
 func vectorsMoved(dst, gain, gamma, through, back, loop, local []complex128) (done int) {
 	if n := len(dst) &^ 1; hasVectors && n > 0 {
 		moveVectors(&dst[0], &gain[0], &gamma[0], &through[0], &back[0], &loop[0], &local[0], n/2)
+		return n
+	}
+	return 0
+}
+
+func vectorsLumped(reflect, through, value []complex128) (done int) {
+	if n := len(reflect) &^ 1; hasVectors && n > 0 {
+		lumpedVectors(&reflect[0], &through[0], &value[0], n/2)
 		return n
 	}
 	return 0

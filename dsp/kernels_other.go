@@ -31,3 +31,5 @@ func vectorsMarch(sums *[2]float64, here, turn, against, weight []complex128) in
 func vectorsStretch(reflect, through, edge, once, passed []complex128) int { return 0 }
 
 func vectorsMoved(dst, gain, gamma, through, back, loop, local []complex128) int { return 0 }
+
+func vectorsLumped(reflect, through, value []complex128) int { return 0 }

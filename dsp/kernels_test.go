@@ -53,6 +53,15 @@ func TestExpAgainstLibrary(t *testing.T) {
 			}
 		}
 	}
+	z := []complex128{1 + 2i, -3 + 0.5i}
+	plain, undone, got := make([]complex128, 2), make([]complex128, 2), make([]complex128, 2)
+	expBothPlain(plain, undone, z)
+	expPlain(got, z)
+	for i, v := range z { // what serves other machines
+		if want := cmplx.Exp(v); cmplx.Abs(plain[i]-want) > 1e-15*cmplx.Abs(want) || got[i] != plain[i] || cmplx.Abs(plain[i]*undone[i]-1) > 1e-15 {
+			t.Errorf("e^%v: %v, %v, inverse %v", v, plain[i], got[i], undone[i])
+		}
+	}
 	edges := []complex128{0, complex(0, math.Pi/4), complex(0, -math.Pi/4), complex(0, math.Pi), complex(0, 1.5*math.Pi), -700, 700}
 	dst := make([]complex128, len(edges))
 	Exp(dst, edges)
@@ -108,7 +117,9 @@ func TestChainKernelsAgainstTheirFormulas(t *testing.T) {
 		stretch, crossed, moved := make([]complex128, n+1), make([]complex128, n+1), make([]complex128, n+1)
 		Stretch(stretch[:n], crossed[:n], v[0], v[1], v[2])
 		Moved(moved[:n], v[0], v[1], v[2], v[3], v[4], v[5])
-		if stretch[n] != 0 || crossed[n] != 0 || moved[n] != 0 {
+		lumped, let := make([]complex128, n+1), make([]complex128, n+1)
+		Lumped(lumped[:n], let[:n], v[0])
+		if lumped[n] != 0 || let[n] != 0 || stretch[n] != 0 || crossed[n] != 0 || moved[n] != 0 {
 			t.Fatalf("%d values: one too many written", n)
 		}
 		if back[n] != 0 || loop[n] != 0 || local[n] != 0 || passed[n] != 0 {
@@ -129,6 +140,9 @@ func TestChainKernelsAgainstTheirFormulas(t *testing.T) {
 			w = 1 / (1 - a*a*p*p)
 			if t21 := (1 - a*a) * v[2][k] * w; !near(stretch[k], a*(1-p*p)*w) || !near(crossed[k], t21*t21) {
 				t.Errorf("stretch of %d at %d: %v, %v", n, k, stretch[k], crossed[k])
+			}
+			if r := v[0][k] / (2 + v[0][k]); !near(lumped[k], r) || !near(let[k], (1-r)*(1-r)) {
+				t.Errorf("lumped of %d at %d: %v, %v", n, k, lumped[k], let[k])
 			}
 			if want := 2 * v[0][k] * v[1][k] * (v[2][k]*v[3][k]*v[4][k]*v[4][k] - v[5][k]); !near(moved[k], want) {
 				t.Errorf("moved of %d at %d: %v instead of %v", n, k, moved[k], want)

@@ -84,7 +84,7 @@ func (s *screening) starts(p *linemodel.Point, places []float64, guesses []func(
 		// Local minima: their neighbours lead to the same place.
 		for i, c := range costs {
 			if (i == 0 || c <= costs[i-1]) && (i+1 == len(costs) || c < costs[i+1]) {
-				best := fit.NewPoint(places[i], p.Form)
+				best := new(linemodel.Point) // only its values matter
 				at(places[i], guess)
 				best.CopyFrom(trial)
 				kept = append(kept, start{best, c})

@@ -360,16 +360,19 @@ func (m *Model) Sample(p *Point) {
 		}
 	case Series:
 		for k, q := range m.Ratio {
-			v := complex(p.Flat, p.Rising*q-p.Falling/q)
-			r := quotient(v, 2+v)
-			p.Reflect[k], p.Through[k], p.Behind[k] = r, (1-r)*(1-r), r
+			p.Reflect[k] = complex(p.Flat, p.Rising*q-p.Falling/q)
 		}
+		dsp.Lumped(p.Reflect, p.Through, p.Reflect)
+		copy(p.Behind, p.Reflect)
 	case Shunt:
 		for k, q := range m.Ratio {
-			v := complex(p.Flat+p.Falling*q, p.Rising*q)
-			r := -quotient(v, 2+v)
-			p.Reflect[k], p.Through[k], p.Behind[k] = r, (1+r)*(1+r), r
+			p.Reflect[k] = complex(p.Flat+p.Falling*q, p.Rising*q)
 		}
+		dsp.Lumped(p.Reflect, p.Through, p.Reflect)
+		for k, r := range p.Reflect {
+			p.Reflect[k] = -r
+		}
+		copy(p.Behind, p.Reflect)
 	case OpenEnd, ShortEnd:
 		sign := 1.0
 		if p.Form == ShortEnd {
