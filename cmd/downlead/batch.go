@@ -23,6 +23,7 @@ import (
 // batchChoice is what the user asks of batch.
 type batchChoice struct {
 	judge      batch.Judge
+	standards  standardFiles
 	record     string
 	csv        string
 	top, jobs  int
@@ -38,9 +39,10 @@ func (c *batchChoice) options() *options {
 		about: "Judges many sweeps on all cores and shows the worst. A folder stands for all sweeps in it and\n" +
 			"below it, a pattern such as 'site*/*.s1p' for those that fit, any other file (or -) for a list\n" +
 			"of paths, one a line. Without --line each sweep needs its line beside it: tower.toml for\n" +
-			"tower.s1p, or line.toml in the same folder. With --out a call that was stopped goes on where\n" +
-			"it was, and only sweeps that are new or have changed are judged.",
-		list: append(judgeOptions(&c.judge),
+			"tower.s1p, or line.toml in the same folder. With --open, --short and --load the sweeps are raw\n" +
+			"and corrected first. With --out a call that was stopped goes on where it was, and only sweeps\n" +
+			"that are new or have changed are judged.",
+		list: append(judgeOptions(&c.judge, &c.standards),
 			option{"out", "FILE", "the record: a row of JSON for each sweep, as they are judged", toText(&c.record)},
 			option{"csv", "FILE", "the same as CSV, at the end", toText(&c.csv)},
 			option{"top", "N", "how many of the worst to show; 20 if not said", toCount(&c.top)},
@@ -57,13 +59,13 @@ func (c *batchChoice) options() *options {
 }
 
 // judgeOptions are those of the verbs that judge sweep after sweep.
-func judgeOptions(j *batch.Judge) []option {
-	return []option{
+func judgeOptions(j *batch.Judge, standards *standardFiles) []option {
+	return append([]option{
 		{"line", "FILE", "the line of all the sweeps", toText(&j.LineFile)},
 		{"quick", "", "only the verdict and the places, not the causes", toSwitch(&j.Quick)},
 		{"band", "LOW..HIGH", "use only this band, for example 1710MHz..2170MHz", toBand(&j.Settings.LowHz, &j.Settings.HighHz)},
 		{"range", "LENGTH", "look no further than this, for example 80m", toLength(&j.Settings.RangeM)},
-	}
+	}, standards.options()...)
 }
 
 func toCount(p *int) func(string) error {
@@ -127,8 +129,8 @@ func batchStatus(s *batch.Summary) int {
 
 // putTogether reads the records at paths.
 func (c *batchChoice) putTogether(ctx context.Context, paths []string, summary *batch.Summary, out output) error {
-	if c.judge.LineFile != "" || c.judge.Quick || c.judge.Settings.LowHz > 0 || c.judge.Settings.RangeM > 0 || c.shard.Of > 0 {
-		return errors.New("--merge judges nothing: --line, --quick, --band, --range and --shard do not go with it")
+	if c.judge.LineFile != "" || c.judge.Quick || c.judge.Settings.LowHz > 0 || c.judge.Settings.RangeM > 0 || c.shard.Of > 0 || c.standards.given() {
+		return errors.New("--merge judges nothing: --line, --quick, --band, --range, --shard and the standards do not go with it")
 	}
 	if c.record != "" {
 		if err := mayWrite(c.record, c.force, paths...); err != nil {
@@ -150,6 +152,9 @@ func (c *batchChoice) putTogether(ctx context.Context, paths []string, summary *
 
 // judgeAll judges what the operands name.
 func (c *batchChoice) judgeAll(ctx context.Context, operands []string, summary *batch.Summary, out output) error {
+	if err := c.standards.correctAll(&c.judge); err != nil {
+		return err
+	}
 	if err := c.judge.CheckLine(); err != nil {
 		return err
 	}
@@ -157,7 +162,13 @@ func (c *batchChoice) judgeAll(ctx context.Context, operands []string, summary *
 	if err != nil {
 		return err
 	}
-	items = batch.Sharded(slices.DeleteFunc(items, func(i batch.Item) bool { return c.csv != "" && filepath.Clean(i.Path) == filepath.Clean(c.csv) }), c.shard)
+	ours := c.standards.files() // what lies among the sweeps and is none to be judged
+	if c.csv != "" {
+		ours = append(ours, c.csv)
+	}
+	items = batch.Sharded(slices.DeleteFunc(items, func(i batch.Item) bool {
+		return slices.ContainsFunc(ours, func(path string) bool { return sameFile(i.Path, path) })
+	}), c.shard)
 	var each []func(*batch.Row) error
 	if c.json {
 		each = append(each, jsonRows(out.stdout))
@@ -192,6 +203,19 @@ func (c *batchChoice) judgeAll(ctx context.Context, operands []string, summary *
 		return batch.Rows([]string{c.record}, together([]func(*batch.Row) error{
 			func(row *batch.Row) error { summary.Add(row); return ctx.Err() }, table}))
 	})
+}
+
+// sameFile says whether two paths lead to one file, or would if it were there.
+func sameFile(a, b string) bool {
+	if filepath.Clean(a) == filepath.Clean(b) {
+		return true
+	}
+	if filepath.Base(a) != filepath.Base(b) { // a glance, as there may be many
+		return false
+	}
+	one, err := os.Stat(a)
+	other, err2 := os.Stat(b)
+	return err == nil && err2 == nil && os.SameFile(one, other)
 }
 
 // run judges the items and hands on their rows.

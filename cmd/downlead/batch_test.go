@@ -175,7 +175,7 @@ func TestBatchWrongCalls(t *testing.T) {
 		{"--out " + sweepFile + ": a record is no sweep, so its name must not end like one; write for example --out result.jsonl", []string{folder, "--out", sweepFile, "--force"}},
 		{"--csv and --out name the same file", []string{folder, "--out", "x", "--csv", "x"}},
 		{sweepFile + " is already there; add --force to replace it, or choose another name", []string{folder, "--csv", sweepFile}},
-		{"--merge judges nothing: --line, --quick, --band, --range and --shard do not go with it", []string{other, "--merge", "--line", line}},
+		{"--merge judges nothing: --line, --quick, --band, --range, --shard and the standards do not go with it", []string{other, "--merge", "--line", line}},
 		{other + ":1: this is no row of a record: invalid character 'D' looking for beginning of value; delete the line, or choose another file", []string{folder, "--line", line, "--out", other}},
 		{other + ":1: this is no row of a record: invalid character 'D' looking for beginning of value; delete the line, or choose another file", []string{other, "--merge"}},
 	} {
@@ -208,4 +208,59 @@ func TestTally(t *testing.T) {
 	if want := "\r▕██████░░░░░░░░░░░░░░░░░░▏ 1 of 4 sweeps, 25 %, 3.0 h left (Ctrl-C stops)\x1b[K\r\x1b[K"; b.String() != want {
 		t.Errorf("%q", b.String())
 	}
+}
+
+// Raw sweeps are corrected with the standards of the call before they are judged,
+// as locate does; the standards themselves are none of the sweeps, and others are
+// another judgement. Without them a raw sweep is marked as what it is.
+func TestBatchCorrectsRawSweeps(t *testing.T) {
+	site := demoSite(t)
+	raw := filepath.Join(site, "raw")
+	copyFile(t, filepath.Join(raw, "device.s1p"), filepath.Join(raw, "again.s1p"))
+	if err := os.WriteFile(filepath.Join(raw, "scalar.csv"), []byte("MHz frequency,VSWR\n830,1.2\n950,1.3\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	line := filepath.Join(site, "line.toml")
+	standards := []string{"--open", filepath.Join(raw, "open.s1p"), "--short", filepath.Join(raw, "short.s1p"), "--load", filepath.Join(raw, "load.s1p"), "--kit", filepath.Join(raw, "kit.toml")}
+	record := filepath.Join(t.TempDir(), "r.jsonl")
+	words := append([]string{"batch", raw, "--line", line, "--quick", "--out", record}, standards...)
+	got := call(t, words...)
+	if got.status != statusFault || !strings.Contains(got.stdout, "3 sweeps\n") || !strings.Contains(got.stdout, "OUT OF LIMIT   2\n") || strings.Contains(got.stdout, "CALIBRATED") ||
+		!strings.Contains(strings.Join(strings.Fields(got.stdout), " "), "scalar.csv: this sweep has no phase, so it cannot be corrected with the standards") {
+		t.Fatalf("%+v", got)
+	}
+	if again := call(t, words...); !strings.HasPrefix(again.stderr, "3 of 3 sweeps are in ") {
+		t.Errorf("the same again: %+v", again)
+	}
+	one := call(t, append([]string{"locate", filepath.Join(raw, "device.s1p"), "--line", line, "--json"}, standards...)...)
+	var found struct {
+		Verdict struct {
+			WorstVSWR float64 `json:"worst_vswr"`
+		} `json:"verdict"`
+	}
+	if err := json.Unmarshal([]byte(one.stdout), &found); err != nil {
+		t.Fatal(err)
+	}
+	judged := 0
+	err := batch.Rows([]string{record}, func(row *batch.Row) error {
+		if row.Outcome != batch.Unusable {
+			judged++
+			if row.Verdict.WorstVSWR != found.Verdict.WorstVSWR || row.Calibration != "corrected" {
+				t.Errorf("%s: worst VSWR %g, locate says %g; %s", row.Path, row.Verdict.WorstVSWR, found.Verdict.WorstVSWR, row.Calibration)
+			}
+		}
+		return nil
+	})
+	if err != nil || judged != 2 {
+		t.Errorf("%d rows, %v", judged, err)
+	}
+	// Without the kit, or without any, it is another judgement.
+	if other := call(t, words[:len(words)-2]...); strings.Contains(other.stderr, " already") {
+		t.Errorf("without the kit: %+v", other)
+	}
+	bare := call(t, "batch", filepath.Join(raw, "device.s1p"), filepath.Join(site, "baseline.s1p"), "--line", line, "--quick", "--out", record)
+	if !strings.Contains(bare.stdout, "NOT CALIBRATED 1 of them, marked !: raw readings") || strings.Count(bare.stdout, "!") != 2 || strings.Contains(bare.stderr, "2 of 2") {
+		t.Errorf("without standards: %+v", bare)
+	}
+	unusable(t, "downlead batch: the load is missing: correcting needs --open, --short and --load", words[:len(words)-4]...)
 }

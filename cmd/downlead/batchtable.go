@@ -32,6 +32,12 @@ func (c *batchChoice) show(w io.Writer, s *batch.Summary) error {
 			p.text(o.label, fmt.Sprint(n)+o.words)
 		}
 	}
+	if s.Uncalibrated > 0 {
+		p.text("  NOT CALIBRATED ", fmt.Sprintf("%d of them, marked !: raw readings with the instrument's own errors in them; --open, --short and --load correct them", s.Uncalibrated))
+	}
+	if s.InDoubt > 0 {
+		p.text("  IN DOUBT       ", fmt.Sprintf("%d of them, marked ?: a check of the standards failed; downlead calibrate says which", s.InDoubt))
+	}
 	if worst := s.Worst(); len(worst) > 0 {
 		p.heading("Worst first")
 		p.row(fmt.Sprintf("  %7s  %8s  %19s  %-28s  %s", "VSWR", "margin", "worst fault", "what", "sweep"))
@@ -74,7 +80,14 @@ func tableRow(p *page, row *batch.Row, scale lengthScale) string {
 	if row.Verdict.WorstVSWR > 100 {
 		vswr = "> 100"
 	}
-	start := fmt.Sprintf("%7s  %8s  %19s  %-28s  ", vswr, margin, where, what)
+	sign := " "
+	switch {
+	case row.Uncalibrated():
+		sign = "!"
+	case row.InDoubt():
+		sign = "?"
+	}
+	start := fmt.Sprintf("%7s  %8s  %19s  %-28s %s", vswr, margin, where, what, sign)
 	return start + p.plain(endOf(row.Path, pageColumns-4-utf8.RuneCountInString(start)))
 }
 

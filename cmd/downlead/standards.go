@@ -1,12 +1,15 @@
 package main
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"math"
+	"os"
 	"slices"
 
 	"downlead/dsp/calibration"
 	"downlead/dsp/sweep"
+	"downlead/ui/batch"
 )
 
 // standardFiles are the files that a raw sweep is corrected with.
@@ -28,11 +31,22 @@ func (s *standardFiles) given() bool { return *s != standardFiles{} }
 
 // correct corrects the raw sweep. The terms hold what the checks found.
 func (s *standardFiles) correct(raw *sweep.Sweep) (*sweep.Sweep, *calibration.ErrorTerms, error) {
+	terms, err := s.terms()
+	if err != nil {
+		return nil, nil, err
+	}
+	corrected, err := terms.Correct(raw)
+	return corrected, terms, err
+}
+
+// terms reads the standards and returns the instrument's errors as they show them,
+// with what the checks found.
+func (s *standardFiles) terms() (*calibration.ErrorTerms, error) {
 	var kit *calibration.Kit
 	if s.kit != "" {
 		var err error
 		if kit, err = calibration.ReadKit(s.kit); err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 	}
 	var standards calibration.Standards
@@ -41,34 +55,67 @@ func (s *standardFiles) correct(raw *sweep.Sweep) (*sweep.Sweep, *calibration.Er
 		into       **sweep.Sweep
 	}{{"open", s.open, &standards.Open}, {"short", s.short, &standards.Short}, {"load", s.load, &standards.Load}} {
 		if one.file == "" {
-			return nil, nil, fmt.Errorf("the %s is missing: correcting needs --open, --short and --load", one.name)
+			return nil, fmt.Errorf("the %s is missing: correcting needs --open, --short and --load", one.name)
 		}
 		var err error
 		if *one.into, err = sweep.Read(one.file); err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 	}
 	terms, _, err := calibration.Solve(kit, standards)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	if s.check != "" {
 		if s.check == s.open || s.check == s.short || s.check == s.load {
-			return nil, nil, fmt.Errorf("--check %s is one of the standards, which cannot show what they leave over; measure a second match", s.check)
+			return nil, fmt.Errorf("--check %s is one of the standards, which cannot show what they leave over; measure a second match", s.check)
 		}
 		measured, err := sweep.Read(s.check)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 		match := calibration.Load{ResistanceOhm: terms.ReferenceOhm}
 		residual, err := calibration.Verify(terms, match, measured)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 		terms.Adopt(residual)
 	}
-	corrected, err := terms.Correct(raw)
-	return corrected, terms, err
+	return terms, nil
+}
+
+// files are those that are given.
+func (s *standardFiles) files() (given []string) {
+	for _, file := range []string{s.open, s.short, s.load, s.kit, s.check} {
+		if file != "" {
+			given = append(given, file)
+		}
+	}
+	return given
+}
+
+// correctAll has the judge correct each sweep with these standards, if they are
+// given.
+func (s *standardFiles) correctAll(j *batch.Judge) error {
+	if !s.given() {
+		return nil
+	}
+	terms, err := s.terms()
+	if err != nil {
+		return err
+	}
+	sum := sha256.New()
+	for _, file := range []string{s.open, s.short, s.load, s.kit, s.check} {
+		var text []byte
+		if file != "" {
+			if text, err = os.ReadFile(file); err != nil {
+				return err
+			}
+		}
+		fmt.Fprintf(sum, "%d\n%s\n", len(text), text) // never fails
+	}
+	j.Correct, j.CorrectedBy = terms.Correct, fmt.Sprintf("%x", sum.Sum(nil))
+	return nil
 }
 
 // calibrationReport writes what a correction found, for a person to judge.

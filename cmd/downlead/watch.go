@@ -15,6 +15,7 @@ import (
 // watchChoice is what the user asks of watch.
 type watchChoice struct {
 	judge         batch.Judge
+	standards     standardFiles
 	every, settle time.Duration
 	all, json     bool
 	feet, ascii   bool
@@ -24,8 +25,8 @@ func (c *watchChoice) options() *options {
 	return &options{verb: "watch", operands: "DIR",
 		about: "Judges each sweep that comes into the folder DIR or one below it, as soon as the file is\n" +
 			"whole, and again when it changes; one line each. Without --line each sweep needs its line\n" +
-			"beside it. Ctrl-C ends it.",
-		list: append(judgeOptions(&c.judge),
+			"beside it. With --open, --short and --load the sweeps are raw and corrected first. Ctrl-C ends it.",
+		list: append(judgeOptions(&c.judge, &c.standards),
 			option{"all", "", "begin with the sweeps that are there already", toSwitch(&c.all)},
 			option{"every", "TIME", "how often to look, 1s if not said", toDuration(&c.every)},
 			option{"settle", "TIME", "how long a file must stay as it is to be whole, 2s if not said", toDuration(&c.settle)},
@@ -52,6 +53,9 @@ func watchVerb(ctx context.Context, words []string, out output) (int, error) {
 	if done || err != nil {
 		return statusPasses, err
 	}
+	if err := c.standards.correctAll(&c.judge); err != nil {
+		return 0, err
+	}
 	if err := c.judge.CheckLine(); err != nil {
 		return 0, err
 	}
@@ -62,7 +66,7 @@ func watchVerb(ctx context.Context, words []string, out output) (int, error) {
 	case !info.IsDir():
 		return 0, fmt.Errorf("%s is no folder; a sweep alone goes to downlead locate", operands[0])
 	}
-	w := &batch.Watcher{Folder: operands[0], Judge: &c.judge, Settle: c.settle, All: c.all}
+	w := &batch.Watcher{Folder: operands[0], Judge: &c.judge, Settle: c.settle, All: c.all, But: c.standards.files()}
 	fmt.Fprintf(out.stderr, "watching %s (Ctrl-C ends it)\n", operands[0])
 	if err := c.watch(ctx, w, out); err != nil {
 		return 0, err
@@ -133,6 +137,12 @@ func rowText(row *batch.Row, scale lengthScale) string {
 	text += fmt.Sprintf(", worst %s at %s", vswrText(v.WorstVSWR), frequencyText(v.AtHz))
 	if v.LimitVSWR > 0 {
 		text += fmt.Sprintf(", limit %.2f", v.LimitVSWR)
+	}
+	switch {
+	case row.Uncalibrated():
+		text = "NOT CALIBRATED; with the instrument's own errors in it: " + text
+	case row.InDoubt():
+		text = "CALIBRATION IN DOUBT; as it is: " + text
 	}
 	if row.Doubt != "" {
 		text = "PERHAPS NOT WHOLE, " + row.Doubt + "; as it is: " + text

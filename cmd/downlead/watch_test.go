@@ -9,6 +9,7 @@ import (
 	"sync"
 	"testing"
 
+	"downlead/dsp/diagnose"
 	"downlead/ui/batch"
 )
 
@@ -101,7 +102,33 @@ func TestWatchWrongCalls(t *testing.T) {
 	}
 }
 
+// Raw sweeps are corrected with the standards, which are none to be judged.
+func TestWatchCorrectsRawSweeps(t *testing.T) {
+	raw := filepath.Join(demoSite(t), "raw")
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	stdout := &script{then: []func(){cancel}}
+	status := run(ctx, []string{"watch", raw, "--line", filepath.Join(raw, "..", "line.toml"), "--quick", "--all", "--settle", "1ms", "--every", "5ms",
+		"--open", filepath.Join(raw, "open.s1p"), "--short", filepath.Join(raw, "short.s1p"), "--load", filepath.Join(raw, "load.s1p"), "--kit", filepath.Join(raw, "kit.toml")}, stdout, &script{})
+	if status != statusFault || len(stdout.lines) != 1 || !strings.HasPrefix(stdout.lines[0], "device.s1p: OUT OF LIMIT, worst VSWR 1.7") {
+		t.Errorf("status %d, %q", status, stdout.lines)
+	}
+}
+
 func TestRowText(t *testing.T) {
+	verdict := &diagnose.Verdict{Passes: true, WorstVSWR: 1.2, AtHz: 9e8, LimitVSWR: 1.5}
+	for _, one := range []struct {
+		row  batch.Row
+		want string
+	}{
+		{batch.Row{Calibration: "uncorrected"}, "NOT CALIBRATED; with the instrument's own errors in it: PASSES, worst VSWR 1.20 at 900 MHz, limit 1.50; no fault found"},
+		{batch.Row{Calibration: "doubtful", Doubt: "it is short"}, "PERHAPS NOT WHOLE, it is short; as it is: CALIBRATION IN DOUBT; as it is: PASSES, worst VSWR 1.20 at 900 MHz, limit 1.50; no fault found"},
+	} {
+		one.row.Outcome, one.row.Verdict = batch.Passes, verdict
+		if got := rowText(&one.row, inMetres); got != one.want {
+			t.Errorf("%q, want %q", got, one.want)
+		}
+	}
 	row := &batch.Row{Outcome: batch.Unusable, Problem: "a.s1p:3:1: cut off"}
 	if got := rowText(row, inMetres); got != "NOT USABLE: a.s1p:3:1: cut off" {
 		t.Errorf("%q", got)

@@ -25,6 +25,10 @@ type Judge struct {
 	LineFile string // the line of all sweeps; "": each has its own beside it
 	Quick    bool   // places only, no causes
 	Settings diagnose.Settings
+	// Correct takes the instrument's errors out of each sweep before it is judged;
+	// nil: they are judged as they are. CorrectedBy is a fingerprint of what it does.
+	Correct     func(raw *sweep.Sweep) (*sweep.Sweep, error)
+	CorrectedBy string
 
 	lock  sync.Mutex
 	lines map[string]*lineFile
@@ -102,6 +106,9 @@ func (j *Judge) fingerprint(line []byte) string {
 	h := sha256.New()
 	fmt.Fprintf(h, "%s quick=%t band=%g..%g range=%g\n", Schema, j.Quick, j.Settings.LowHz, j.Settings.HighHz, j.Settings.RangeM)
 	h.Write(line) // never fails
+	if j.CorrectedBy != "" {
+		fmt.Fprintf(h, "\ncorrected by %s", j.CorrectedBy)
+	}
 	return fmt.Sprintf("%x", h.Sum(nil)[:8])
 }
 
@@ -155,7 +162,11 @@ func (j *Judge) Sweep(ctx context.Context, path string) (row *Row) {
 	}
 	s, err := sweep.Read(path)
 	if errors.Is(err, sweep.ErrScalar) {
-		j.scalar(row, r, path)
+		if j.Correct != nil {
+			row.fail(fmt.Errorf("%s: this sweep has no phase, so it cannot be corrected with the standards; sweep again with phase, or judge it without them", path), false)
+		} else {
+			j.scalar(row, r, path)
+		}
 		return row
 	}
 	if err != nil {
@@ -164,6 +175,13 @@ func (j *Judge) Sweep(ctx context.Context, path string) (row *Row) {
 		return row
 	}
 	row.Points = len(s.FrequencyHz)
+	if j.Correct != nil {
+		if s, err = j.Correct(s); err != nil {
+			row.fail(fmt.Errorf("%s: %w", path, err), false)
+			return row
+		}
+	}
+	row.Calibration = s.Correction.String()
 	var found *diagnose.Findings
 	if j.Quick {
 		found, err = diagnose.Places(ctx, s, r.line, r.path, &r.prepared, j.Settings)
@@ -234,5 +252,5 @@ func (r *Row) take(found *diagnose.Findings) {
 
 func (r *Row) fail(err error, tryAgain bool) {
 	r.Outcome, r.Problem, r.TryAgain = Unusable, strings.ToValidUTF8(err.Error(), "\uFFFD"), tryAgain
-	r.Verdict, r.MarginDB, r.Faults = nil, nil, []Fault{}
+	r.Verdict, r.MarginDB, r.Faults, r.Calibration = nil, nil, []Fault{}, ""
 }

@@ -37,7 +37,10 @@ type Row struct {
 	Problem  string    `json:"problem,omitempty"`   // what is wrong with an unusable one, and the mend
 	TryAgain bool      `json:"try_again,omitempty"` // it may go better although the file does not change
 	Points   int       `json:"points"`
-	Doubt    string    `json:"doubt,omitempty"` // why the file may not be whole; only a Watcher asks
+	// Calibration is how far the readings can be believed, in the words of
+	// sweep.Correction; "": there is nothing to believe, or no phase.
+	Calibration string `json:"calibration,omitempty"`
+	Doubt       string `json:"doubt,omitempty"` // why the file may not be whole; only a Watcher asks
 	// Verdict is nil for an unusable one. MarginDB is the return loss at the port at
 	// its worst less the limit, dB, negative out of limits; nil without a limit.
 	Verdict  *diagnose.Verdict `json:"verdict"`
@@ -57,6 +60,13 @@ type Fault struct {
 	ReturnLossDB float64        `json:"return_loss_db"` // local
 	Place        string         `json:"place"`
 }
+
+// Uncalibrated says that the readings hold the instrument's own errors; InDoubt,
+// that they were corrected with standards of which a check failed.
+func (r *Row) Uncalibrated() bool { return r.Calibration == sweep.Uncorrected.String() }
+
+// InDoubt is told at Uncalibrated.
+func (r *Row) InDoubt() bool { return r.Calibration == sweep.Doubtful.String() }
 
 // marginDB is the margin of a verdict.
 func marginDB(v *diagnose.Verdict) *float64 {
@@ -119,14 +129,14 @@ func parseRow(text []byte) (*Row, error) {
 // Columns are the titles of the CSV form.
 func Columns() []string {
 	return []string{"path", "outcome", "worst VSWR", "at Hz", "limit VSWR", "margin dB", "faults",
-		"distance m", "sigma m", "extent m", "cause", "confidence", "return loss dB", "place", "line", "problem"}
+		"distance m", "sigma m", "extent m", "cause", "confidence", "return loss dB", "place", "line", "problem", "calibration"}
 }
 
 // Fields are the row under Columns; the fault in them is the worst.
 func (r *Row) Fields() []string {
 	out := make([]string, len(Columns()))
 	number := func(v float64, digits int) string { return strconv.FormatFloat(v, 'f', digits, 64) }
-	out[0], out[1], out[14], out[15] = r.Path, string(r.Outcome), r.Line, r.Problem
+	out[0], out[1], out[14], out[15], out[16] = r.Path, string(r.Outcome), r.Line, r.Problem, r.Calibration
 	if v := r.Verdict; v != nil {
 		out[2], out[3] = number(v.WorstVSWR, 3), number(v.AtHz, 0)
 		if v.LimitVSWR > 0 {

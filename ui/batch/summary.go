@@ -10,6 +10,9 @@ import (
 type Summary struct {
 	Top    int             // how many of the worst are held, and of the unusable ones
 	Counts map[Outcome]int // how many had which outcome
+	// Uncalibrated and InDoubt are how many of them rest on readings that are not
+	// calibrated, or on a calibration that is in doubt.
+	Uncalibrated, InDoubt int
 
 	worst, broken worstRows
 }
@@ -20,6 +23,12 @@ func (s *Summary) Add(row *Row) {
 		s.Counts = map[Outcome]int{}
 	}
 	s.Counts[row.Outcome]++
+	switch {
+	case row.Uncalibrated():
+		s.Uncalibrated++
+	case row.InDoubt():
+		s.InDoubt++
+	}
 	if row.Outcome == Unusable {
 		s.broken.hold(row, s.Top)
 	} else {

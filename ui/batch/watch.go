@@ -32,6 +32,7 @@ type Watcher struct {
 	Settle   time.Duration // 0: 2 s
 	Patience time.Duration // 0: 10 s, or Settle when that is longer
 	All      bool          // judge what is in the folder at the first look, too
+	But      []string      // files that are not judged
 
 	looked bool
 	sweeps map[string]*watched
@@ -190,6 +191,10 @@ func (w *Watcher) look() (sweeps map[string]os.FileInfo, others []os.FileInfo, p
 		info, err := os.Stat(path)
 		switch {
 		case err != nil || !info.Mode().IsRegular():
+		case slices.ContainsFunc(w.But, func(but string) bool { // of a link, too
+			other, err := os.Stat(but)
+			return err == nil && os.SameFile(info, other)
+		}):
 		case IsSweep(path):
 			sweeps[path] = info
 		default:
