@@ -69,6 +69,10 @@ func decodeLine(file string, r io.Reader, catalogue func() (*Catalogue, error)) 
 	if err != nil {
 		return nil, err
 	}
+	if kind := root.Text("schema"); kind != "" { // other files of the program have one
+		root.Wrong("schema", "this is no line file, but of the kind %.60q; name the line's own file, which has [[section]] tables", kind)
+		return nil, root.Refusal()
+	}
 	line, err := lineIn(root, catalogue)
 	if err != nil {
 		return nil, err

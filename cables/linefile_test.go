@@ -217,6 +217,7 @@ func TestDecodeLineErrors(t *testing.T) {
 		}
 	}
 	for text, want := range map[string]string{
+		"# x\nschema = \"downlead/investigation/2\"\n[sweep]\n": "site.toml:2:1: this is no line file, but of the kind \"downlead/investigation/2\"; name the line's own file, which has [[section]] tables",
 		"":            "site.toml:1:1: the line has no section of cable; add a [[section]] with name, cable and length_m",
 		"section = 1": "site.toml:1:1: section is not a list of tables; write a heading [[section]] with double brackets for each",
 		"section = [{name = 'a', cable = 'rg-58', length_m = 0}]": `site.toml:1:1: section "a": a length of 0 m is not positive; give metres, measured or from the drawing`,

@@ -14,16 +14,19 @@ const mostNested = 64
 
 // scanPlaces finds where the keys and headings of a TOML text stand, by paths
 // such as "name", "load", "load.kind", "cable[0]", "cable[0].id" and
-// "cable[0].maker.name", and how deep its brackets nest. It trusts the text to
+// "cable[0].maker.name", how deep its brackets nest, and where they do. It trusts the text to
 // be TOML: the TOML library, which gives no places for the tables of an array,
 // judges the syntax. Keys of inline tables are left out; a reader falls back to
 // the nearest table above them.
-func scanPlaces(text string) (places map[string]Place, depth int) {
+func scanPlaces(text string) (places map[string]Place, depth int, deepest Place) {
 	places = map[string]Place{}
 	s := placeScanner{text: text}
-	depth = s.scan(func(p piece) {
+	s.scan(func(p piece) {
 		if p.last {
 			return
+		}
+		if p.depth > depth {
+			depth, deepest = p.depth, s.place(p.start)
 		}
 		if _, seen := places[p.path]; !seen || p.heading {
 			places[p.path] = s.place(p.start)
@@ -32,7 +35,7 @@ func scanPlaces(text string) (places map[string]Place, depth int) {
 			places[list] = places[p.path]
 		}
 	})
-	return places, depth
+	return places, depth, deepest
 }
 
 // piece is a heading, or a key with its value, of a TOML text.
@@ -40,16 +43,16 @@ type piece struct {
 	path           string
 	heading, entry bool // of a table; of an entry of an array of tables
 	last           bool // nothing but what stands behind all others
+	depth          int  // of its brackets
 	start          int  // byte where it begins
 	value, end     int  // bytes where its value begins and ends; of a heading, where that ends
 	above          []string
 	beside         string
 }
 
-// scan tells the pieces of the text in order, each with its comments, and returns
-// how deep its brackets nest. What comments are left at the end are those of a
-// last piece.
-func (s *placeScanner) scan(do func(piece)) (depth int) {
+// scan tells the pieces of the text in order, each with its comments. What comments
+// are left at the end are those of a last piece.
+func (s *placeScanner) scan(do func(piece)) {
 	counts := map[string]int{}
 	table := ""
 	// A heading goes on in the last table of each array that it names.
@@ -90,31 +93,29 @@ func (s *placeScanner) scan(do func(piece)) (depth int) {
 			key := path(s.key())
 			table = fmt.Sprintf("%s[%d]", key, counts[key])
 			counts[key]++
-			depth = max(depth, strings.Count(key, ".")) // [[a.b.c]] nests too
+			deep := strings.Count(key, ".") // [[a.b.c]] nests too
 			end := s.headingEnd()
-			tell(piece{path: table, heading: true, entry: true, start: start, value: end, end: end})
+			tell(piece{path: table, depth: deep, heading: true, entry: true, start: start, value: end, end: end})
 		case s.text[s.at] == '[':
 			s.at++
 			table = path(s.key())
-			depth = max(depth, strings.Count(table, "."))
+			deep := strings.Count(table, ".")
 			end := s.headingEnd()
-			tell(piece{path: table, heading: true, start: start, value: end, end: end})
+			tell(piece{path: table, depth: deep, heading: true, start: start, value: end, end: end})
 		default:
 			key := s.key()
-			depth = max(depth, strings.Count(key, "."))
+			dots := strings.Count(key, ".")
 			if table != "" {
 				key = table + "." + key
 			}
 			value := min(s.at+1, len(s.text)) // behind the equals sign
 			deep, end := s.skipValue()
-			depth = max(depth, deep)
-			tell(piece{path: key, start: start, value: min(value, end), end: end})
+			tell(piece{path: key, depth: max(dots, deep), start: start, value: min(value, end), end: end})
 		}
 	}
 	if len(s.above) > 0 {
 		tell(piece{last: true, start: s.at, value: s.at, end: s.at})
 	}
-	return depth
 }
 
 // placeScanner walks over a TOML text.

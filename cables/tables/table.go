@@ -76,12 +76,13 @@ func Read(file string, r io.Reader, bounds Bounds) (*Table, error) {
 		return nil, &FileError{File: file, Err: fmt.Errorf("reading: %w", err)}
 	}
 	if int64(len(data)) > bounds.Bytes {
-		return nil, &FileError{File: file, Err: fmt.Errorf("larger than %d MB; this is not %s", bounds.Bytes>>20, bounds.Kind)}
+		row := strings.Count(string(data[:bounds.Bytes]), "\n") + 1
+		return nil, &FileError{File: file, Line: row, Column: 1, Err: fmt.Errorf("larger than %d MB, which this line goes beyond; this is not %s: name another file, or shorten this one", bounds.Bytes>>20, bounds.Kind)}
 	}
 	text := strings.TrimPrefix(string(data), "\ufeff")
-	places, depth := scanPlaces(text)
+	places, depth, deepest := scanPlaces(text)
 	if depth > bounds.Depth {
-		return nil, &FileError{File: file, Err: fmt.Errorf("brackets nest more than %d deep; this is not %s", bounds.Depth, bounds.Kind)}
+		return nil, &FileError{File: file, Line: deepest.Line, Column: deepest.Column, Err: fmt.Errorf("brackets nest more than %d deep; this is not %s: name another file", bounds.Depth, bounds.Kind)}
 	}
 	values := map[string]any{}
 	if _, err := toml.Decode(text, &values); err != nil {

@@ -56,13 +56,13 @@ func TestRefused(t *testing.T) {
 		"an odd past":        {head + "[earlier]\nfile = \"x.s1p\"\nstate = \"sore\"\n", "the state \"sore\" of the earlier sweep is not healthy or before-repair"},
 		"a state of mind":    {head + "[[decision]]\ncause = \"x\"\ndistance_m = 1\nstate = \"sure\"\n", "the state \"sure\" of a decision"},
 		"sure twice over":    {head + "[found]\nwithin_limit = true\n[[found.fault]]\ncause = \"x\"\nconfidence = 2\n", "confidence = 2 is outside 0 to 1"},
-		"deep":               {head + "a = " + strings.Repeat("[", 500) + strings.Repeat("]", 500) + "\n", "brackets nest more than 8 deep"},
+		"deep":               {head + "a = " + strings.Repeat("[", 500) + strings.Repeat("]", 500) + "\n", ":2:1: brackets nest more than 8 deep; this is not an investigation: name another file"},
 		"too many markers":   {head + strings.Repeat("[[marker]]\nat_m = 1\n", mostMarkers+1), "1001 entries of marker are more than 1000"},
 		"too many decisions": {head + strings.Repeat("[[decision]]\ncause=\"x\"\ndistance_m=1\n", mostDecisions+1), "2001 entries of decision are more than 2000"},
 		"too many faults":    {head + "[found]\nwithin_limit = true\n" + strings.Repeat("[[found.fault]]\n", mostFaults+1), "2001 entries of fault are more than 2000"},
 		"a long site":        {head + "site = \"" + strings.Repeat("x", mostText+1) + "\"\n", "site is 1001 bytes long, more than 1000"},
 		"long notes":         {head + "notes = \"" + strings.Repeat("x", mostNotes+1) + "\"\n", "notes is 200001 bytes long"},
-		"a long file":        {head + "notes = \"" + strings.Repeat("x", mostBytes) + "\"\n", "larger than 1 MB; this is not an investigation"},
+		"a long file":        {head + "notes = \"" + strings.Repeat("x", mostBytes) + "\"\n", ":2:1: larger than 1 MB, which this line goes beyond; this is not an investigation: name another file, or shorten this one"},
 	} {
 		path := filepath.Join(t.TempDir(), "x.toml")
 		write(t, path, one.text)
