@@ -84,6 +84,13 @@ func BenchmarkComb1001By130(b *testing.B) {
 			c.Correlate(taps, z)
 		}
 	})
+	plain := &Comb{count: 130}
+	plain.fillPlain(f, -0.75e-9, 0.4e-9)
+	b.Run("CorrelatePlainly", func(b *testing.B) {
+		for b.Loop() {
+			plain.Correlate(taps, z)
+		}
+	})
 	b.Run("Compose", func(b *testing.B) {
 		for b.Loop() {
 			c.Compose(z, taps)

@@ -1,6 +1,7 @@
 // Package dsp holds numeric kernels on plain slices: windows and their figures
 // of merit, a planned FFT, sums of exponentials at any frequencies and places,
-// the weights of uneven grids and the steps of ticks. It knows no files and no units of the trade.
+// the weights of uneven grids, the steps of ticks, and the inner loops of chains of
+// two-ports. It knows no files and no units of the trade.
 //
 // Conventions:
 //
@@ -14,6 +15,9 @@
 // 66(1), 1978, computed from the window; where they depart from Harris's own
 // table the tests say so and why.
 //
-// Limits: FFT lengths are powers of two; a plan of an ExponentialSum serves one
-// goroutine at a time; all else is pure functions.
+// Where the processor has AVX2 and FMA some loops use them; results then differ in
+// the last digits from those of other machines.
+//
+// Limits: FFT lengths are powers of two; a plan of an ExponentialSum and a Comb
+// serve one goroutine at a time; all else is pure functions.
 package dsp

@@ -93,9 +93,16 @@ func TestProductsAgainstPlainSum(t *testing.T) {
 func BenchmarkExp1001(b *testing.B) {
 	z := draw(rand.New(rand.NewPCG(5, 6)), 1001)
 	dst := make([]complex128, len(z))
-	for b.Loop() {
-		Exp(dst, z)
-	}
+	b.Run("here", func(b *testing.B) {
+		for b.Loop() {
+			Exp(dst, z)
+		}
+	})
+	b.Run("library", func(b *testing.B) {
+		for b.Loop() {
+			expPlain(dst, z)
+		}
+	})
 }
 
 // The kernels of chains against their formulas, in lengths that fill whole vectors and not.
