@@ -101,7 +101,8 @@ type Entry struct {
 	DelayS     float64 `json:"delay_s"` // what lies behind comes so much later, there and back; negative: earlier
 	Sentence   string  `json:"sentence"`
 
-	behind bool // the levels are those of what lies behind
+	behind bool   // the levels are those of what lies behind
+	why    string // it is gone, where the levels do not show that
 }
 
 // IsFault says whether a fault was found there, before or after.
@@ -425,6 +426,10 @@ func (c *comparing) add(before, after *Finding, told []bool) {
 		}
 	case before != nil:
 		switch {
+		case c.explains(before):
+			e.Kind, e.why = EntryGone, "which alone kept the line out of its limit"
+		case ch != nil && c.mirrored() && f.DistanceM > c.path.LengthM()-c.reachOf(f):
+			e.Kind, e.why = EntryGone, "and what reflects there now is the "+string(c.line.Load.Kind)+" in which the line ends by its record"
 		case ch == nil || grown > grownDB:
 			e.Kind = EntryUnclear
 		case grown < -goneDB || spread(before.Cause) && grown < -grownDB || e.AfterDB > asBuiltAboveDB:
@@ -446,6 +451,22 @@ func (c *comparing) add(before, after *Finding, told []bool) {
 	}
 	e.Sentence = c.sentence(&e, hidden)
 	c.out.Entries = append(c.out.Entries, e)
+}
+
+// explains says whether the limit shows that a fault which is found no more is gone:
+// before, the line missed it and would have kept it without this fault alone, and
+// now it does. Of an antenna the difference of the sweeps tells little, since most
+// of its reflection lies outside its band and stays; of the far end little, where a
+// total reflection in one of them leaves nothing to be laid over.
+func (c *comparing) explains(f *Finding) bool {
+	limited := c.out.Before.LimitVSWR > 0 && !c.out.Before.Passes && c.out.After.Passes
+	return limited && f.Repaired != nil && f.Repaired.Passes
+}
+
+// mirrored says whether the line ends by its record in something that throws
+// everything back.
+func (c *comparing) mirrored() bool {
+	return c.line.Load.Kind == cables.Open || c.line.Load.Kind == cables.Short
 }
 
 // follows says whether a change that belongs to no fault is what one in front of

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"downlead/cables"
 )
 
 // The texts name places by the record, not by metres, so that they hold in any
@@ -28,6 +30,9 @@ func (e *Entry) seenDB(db float64) string {
 // levels says both local return losses of an entry. What shows only by what it does
 // to all behind it has none worth telling.
 func (e *Entry) levels() string {
+	if e.why != "" {
+		return e.why
+	}
 	if math.Min(e.BeforeDB, e.AfterDB) > nothingDB {
 		return "which shows by what lies behind it"
 	}
@@ -147,8 +152,13 @@ func (c *comparing) judge() {
 	}
 	limits := out.LimitWords()
 	misses := out.After.LimitVSWR > 0 && !out.After.Passes
+	mirror := misses && c.mirrored()
+	if mirror { // whatever was repaired
+		misses = false
+		limits += ", which tells nothing here: by its record the line ends in " + map[bool]string{true: "an open", false: "a short"}[c.line.Load.Kind == cables.Open]
+	}
 	switch {
-	case len(c.before) == 0 && out.Before.Passes:
+	case len(c.before) == 0 && (out.Before.Passes || mirror):
 		out.Repair = CannotBeSaid
 		parts = append([]string{"no fault was found before, so there was nothing to repair"}, parts...)
 		if len(fresh) == 0 && !misses {
@@ -190,7 +200,7 @@ func strongest(entries []Entry) *Entry {
 // LimitWords says both verdicts.
 func (c *Comparison) LimitWords() string {
 	before, after := c.Before, c.After
-	s := fmt.Sprintf("worst VSWR %.2f then, %.2f now", before.WorstVSWR, after.WorstVSWR)
+	s := "worst VSWR " + vswrWords(before) + " then, " + vswrWords(after) + " now"
 	switch {
 	case after.LimitVSWR == 0:
 		return s + ", no limit set"
