@@ -32,7 +32,8 @@ type Fit struct {
 	// is of no use. nil: never.
 	Ended func() bool
 
-	scratch [][]complex128
+	scratch     [][]complex128
+	elimination elimination
 }
 
 // Link is what is known of the way between two points, or, A nil, from the
@@ -402,9 +403,27 @@ func (p *Fit) resample(list []parameter) {
 // elimination is the load's linear part, solved for in every step. With H = L·Lᴴ
 // half of each solution does: KᴴH⁻¹K is (L⁻¹K)ᴴ(L⁻¹K).
 type elimination struct {
-	factor *triangle
+	factor triangle
 	alone  []complex128   // L⁻¹·(AᴴWr − ρc): of the taps' step if nothing else moved
 	follow [][]complex128 // L⁻¹·K, a row per column of J: of what they do as the rest moves
+
+	rows         [][]complex128 // room for follow
+	gain, column []complex128   // w·g*, and that times a column
+	power        []float64      // w·|g|²
+}
+
+// sized makes room for so many frequencies, taps and columns of J.
+func (e *elimination) sized(frequencies, taps, columns int) {
+	if len(e.gain) != frequencies {
+		e.gain, e.column, e.power = make([]complex128, frequencies), make([]complex128, frequencies), make([]float64, frequencies)
+	}
+	if len(e.alone) != taps {
+		e.alone, e.rows = make([]complex128, taps), nil
+	}
+	for len(e.rows) < columns {
+		e.rows = append(e.rows, make([]complex128, taps))
+	}
+	e.follow = e.rows[:columns]
 }
 
 // eliminate takes the load's taps out of the normal equations (Schur
@@ -413,38 +432,33 @@ type elimination struct {
 func (p *Fit) eliminate(list []parameter, a *mat.SymDense, b *mat.VecDense) *elimination {
 	l := p.Load
 	p.Gains()
-	n := len(p.Measured)
-	gain := make([]complex128, n) // w·g*
-	power := make([]float64, n)
+	e := &p.elimination
+	e.sized(len(p.Measured), len(l.Taps), len(list))
 	for k, g := range p.LoadGain {
 		w := p.Weight[k]
-		gain[k] = complex(w*real(g), -w*imag(g))
-		power[k] = w * (real(g)*real(g) + imag(g)*imag(g))
+		e.gain[k] = complex(w*real(g), -w*imag(g))
+		e.power[k] = w * (real(g)*real(g) + imag(g)*imag(g))
 	}
-	e := &elimination{factor: l.normal(power)}
-	z := make([]complex128, n)
-	project := func(column []complex128) []complex128 {
+	l.normal(&e.factor, e.power)
+	project := func(dst, column []complex128) {
 		for k, c := range column {
-			z[k] = gain[k] * c
+			e.column[k] = e.gain[k] * c
 		}
-		out := make([]complex128, len(l.Taps))
-		l.comb.Correlate(out, z)
-		return out
+		l.comb.Correlate(dst, e.column)
 	}
-	e.alone = project(p.Residual)
+	project(e.alone, p.Residual)
 	for t, c := range l.Taps {
 		e.alone[t] -= complex(l.ridge, 0) * c
 	}
 	e.factor.forward(e.alone)
 	for i, item := range list {
-		var follow []complex128
+		follow := e.follow[i]
 		if item.point == nil && item.quantity%2 == 1 { // j times the column before
-			follow = turned(e.follow[i-1])
+			turn(follow, e.follow[i-1])
 		} else {
-			follow = project(p.scratch[i])
+			project(follow, p.scratch[i])
 			e.factor.forward(follow)
 		}
-		e.follow = append(e.follow, follow)
 	}
 	for i, follow := range e.follow {
 		b.SetVec(i, b.AtVec(i)-dsp.Products(follow, e.alone, e.alone, e.alone, e.alone)[0])
@@ -458,17 +472,15 @@ func (p *Fit) eliminate(list []parameter, a *mat.SymDense, b *mat.VecDense) *eli
 	return e
 }
 
-// turned returns j·v.
-func turned(v []complex128) []complex128 {
-	out := make([]complex128, len(v))
+// turn writes j·v to dst.
+func turn(dst, v []complex128) {
 	for t, c := range v {
-		out[t] = complex(-imag(c), real(c))
+		dst[t] = complex(-imag(c), real(c))
 	}
-	return out
 }
 
 func (e *elimination) apply(l *Load, d *mat.VecDense) {
-	step := append([]complex128(nil), e.alone...)
+	step := append([]complex128(nil), e.alone...) // another try may ask again
 	for i, follow := range e.follow {
 		s := d.AtVec(i)
 		for t, v := range follow {

@@ -19,12 +19,13 @@ type Load struct {
 
 	comb   *dsp.Comb
 	weight []float64 // nominal, of the quick fit
-	factor *triangle // Cholesky factor of the nominal normal matrix
+	factor triangle  // Cholesky factor of the nominal normal matrix
 	ridge  float64
 	target []complex128
 	stamp  int // changes with Gamma
 
 	first, powered []complex128 // the comb's first delay, and that times weights
+	lag            []complex128
 }
 
 // ridgeShare is the taps' prior, as a share of the diagonal of their normal
@@ -40,7 +41,7 @@ func NewLoad(m *Medium, x, firstS, spacingS float64, count int, weight []float64
 	m.phasors(l.Phasor, nil, x)
 	l.weigh(weight)
 	l.comb = dsp.NewComb(m.FrequencyHz, firstS, spacingS, count)
-	l.factor = l.normal(l.weight)
+	l.normal(&l.factor, l.weight)
 	return l
 }
 
@@ -51,7 +52,8 @@ func (l *Load) Reweighted(weight []float64) *Load {
 	r.Gamma, r.Taps, r.target = slices.Clone(l.Gamma), slices.Clone(l.Taps), make([]complex128, len(l.target))
 	r.weight, r.ridge = make([]float64, len(weight)), 0
 	r.weigh(weight)
-	r.factor = r.normal(r.weight)
+	r.factor = triangle{}
+	r.normal(&r.factor, r.weight)
 	return &r
 }
 
@@ -64,11 +66,11 @@ func (l *Load) weigh(weight []float64) {
 	}
 }
 
-// normal returns the Cholesky factor of AᴴWA + ρ for the given power weights.
+// normal computes the Cholesky factor of AᴴWA + ρ for the given power weights.
 // The normal matrix of an even comb is Hermitian Toeplitz: one column says all.
-func (l *Load) normal(power []float64) *triangle {
+func (l *Load) normal(factor *triangle, power []float64) {
 	if l.first == nil {
-		l.first, l.powered = make([]complex128, len(power)), make([]complex128, len(power))
+		l.first, l.powered, l.lag = make([]complex128, len(power)), make([]complex128, len(power)), make([]complex128, len(l.Taps))
 		unit := make([]complex128, len(l.Taps))
 		unit[0] = 1
 		l.comb.Compose(l.first, unit)
@@ -76,10 +78,10 @@ func (l *Load) normal(power []float64) *triangle {
 	for k, c := range l.first {
 		l.powered[k] = complex(power[k]*real(c), power[k]*imag(c))
 	}
-	lag := make([]complex128, len(l.Taps))
+	lag := l.lag
 	l.comb.Correlate(lag, l.powered)
 	lag[0] = complex(real(lag[0])+l.ridge, 0)
-	return toeplitzCholesky(lag)
+	factor.toeplitzCholesky(lag)
 }
 
 // compose computes Gamma from the taps.

@@ -70,6 +70,6 @@ func (l *Load) thin(pick []int) *Load {
 	for k := range t.weight {
 		t.weight[k] *= every
 	}
-	t.factor = t.normal(t.weight)
+	t.normal(&t.factor, t.weight)
 	return t
 }

@@ -10,18 +10,21 @@ import (
 // down; that is real and positive.
 type triangle struct {
 	columns [][]complex128
+	flat    []complex128
 }
 
-// toeplitzCholesky returns L of A = L·Lᴴ, A Hermitian, positive definite and
+// toeplitzCholesky computes L of A = L·Lᴴ, A Hermitian, positive definite and
 // Toeplitz with the given first column, which is used up. It is the generalised
 // Schur algorithm, of the order of n² where Cholesky's own is of n³, with the
 // rotations in the mixed form, which is stable: A. W. Bojanczyk, R. P. Brent, F.
 // R. de Hoog, D. R. Sweet, SIAM J. Matrix Anal. Appl. 16(1), 1995, doi:10.1137/S0895479891221563
 // (from memory).
-func toeplitzCholesky(column []complex128) *triangle {
+func (t *triangle) toeplitzCholesky(column []complex128) {
 	n := len(column)
-	t := &triangle{make([][]complex128, n)}
-	flat := make([]complex128, n*(n+1)/2)
+	if len(t.columns) != n {
+		t.columns, t.flat = make([][]complex128, n), make([]complex128, n*(n+1)/2)
+	}
+	flat := t.flat
 	// A − Z·A·Zᵀ = u·uᴴ − v·vᴴ, Z the shift down by one.
 	scale := 1 / math.Sqrt(math.Max(real(column[0]), 1e-300))
 	u, v := flat[:n], column
@@ -50,7 +53,6 @@ func toeplitzCholesky(column []complex128) *triangle {
 		next[0] = complex(real(next[0]), 0)
 		t.columns[j], u = next, next
 	}
-	return t
 }
 
 // forward solves L·x = b in place of b.

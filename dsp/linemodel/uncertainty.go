@@ -167,7 +167,8 @@ func (p *Fit) clearOfLoad(list []parameter) {
 	for k, g := range p.LoadGain {
 		power[k] = p.Weight[k] * (real(g)*real(g) + imag(g)*imag(g))
 	}
-	factor := l.normal(power)
+	var factor triangle
+	l.normal(&factor, power)
 	follow := make([]complex128, len(l.Taps))
 	for _, c := range near {
 		column := p.scratch[c]
