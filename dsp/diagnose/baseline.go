@@ -402,8 +402,14 @@ func rowsThatCount(columns [][]complex128, weight []float64) ([][]complex128, []
 // variances returns what the difference of the profiles may vary by at each
 // place: the noise, and share of what reflects there.
 func (p *sweepPair) variances(a []complex128, share float64) []float64 {
-	v := make([]float64, len(a))
-	for i, size := range envelope(a, perCell) {
+	return p.variancesOf(envelope(a, perCell), share)
+}
+
+// variancesOf is variances where the size of what reflects around each place is
+// known.
+func (p *sweepPair) variancesOf(sizes []float64, share float64) []float64 {
+	v := make([]float64, len(sizes))
+	for i, size := range sizes {
 		v[i] = p.noise + share*share*size*size
 	}
 	return v
@@ -454,8 +460,7 @@ func noiseOf(e []complex128) float64 {
 	for i, v := range e {
 		power[i] = real(v)*real(v) + imag(v)*imag(v)
 	}
-	sort.Float64s(power)
-	return math.Max(1e-16, power[len(power)*3/10]/0.3567)
+	return math.Max(1e-16, dsp.Ranked(power, len(power)*3/10)/0.3567)
 }
 
 // robustCost is minus twice the logarithm of Student's density, less a constant.
@@ -755,6 +760,7 @@ func (p *sweepPair) refine(epsilon float64, found []candidate) candidate {
 		share = math.Max(witness, 0.4*share)
 		a, slope := p.earlier(epsilon, shiftS)
 		base := p.profile.Profile(nil, a).Amplitude
+		sizes := envelope(base, perCell)
 		columns, sigma := p.nuisanceColumns(a, base)
 		whole := len(columns)
 		columns = append(columns, p.profile.Profile(nil, slope).Amplitude, p.delayed(base, columns[portTerms+1]))
@@ -779,7 +785,7 @@ func (p *sweepPair) refine(epsilon float64, found []candidate) candidate {
 		for range 4 {
 			residual()
 			p.noise = noiseOf(e)
-			variance = p.variances(base, share)
+			variance = p.variancesOf(sizes, share)
 			robustWeights(weight, e, variance)
 			for i := range rest {
 				rest[i] = p.measured[i] - base[i]

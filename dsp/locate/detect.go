@@ -157,7 +157,7 @@ func (s *scan) clutter(p *linemodel.Fit) []float64 {
 		lo := sort.SearchFloat64s(s.x, s.x[i]-cells*c)
 		hi := sort.SearchFloat64s(s.x, s.x[i]+cells*c)
 		near = append(near[:0], s.power[lo:hi]...)
-		level := ranked(near, len(near)/4) / 0.2877
+		level := dsp.Ranked(near, len(near)/4) / 0.2877
 		for x := s.x[i]; i < len(s.x) && s.x[i] < x+c; i++ {
 			out[i] = level
 		}
@@ -193,41 +193,7 @@ func (s *scan) noisePower() (quiet, all float64) {
 // quietPower is the mean of exponentially distributed powers some of which are
 // not noise: the 30 % point of the distribution is 0.3567 of its mean.
 func quietPower(power []float64) float64 {
-	return ranked(append([]float64(nil), power...), len(power)*3/10) / 0.3567
-}
-
-// ranked returns what would stand at index k were v, whose order it changes,
-// sorted: C. A. R. Hoare, "Algorithm 65: Find", Commun. ACM 4(7), 1961 (from
-// memory), with the middle of three as the pivot.
-func ranked(v []float64, k int) float64 {
-	low, high := 0, len(v)-1
-	for low < high {
-		a, b, c := v[low], v[(low+high)/2], v[high]
-		pivot := math.Max(math.Min(a, b), math.Min(math.Max(a, b), c))
-		i, j := low, high
-		for i <= j {
-			for v[i] < pivot {
-				i++
-			}
-			for v[j] > pivot {
-				j--
-			}
-			if i <= j {
-				v[i], v[j] = v[j], v[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			high = j
-		case k >= i:
-			low = i
-		default:
-			return v[k]
-		}
-	}
-	return v[k]
+	return dsp.Ranked(append([]float64(nil), power...), len(power)*3/10) / 0.3567
 }
 
 // behind is the part of a uniform sweep's delays from which nothing comes back.

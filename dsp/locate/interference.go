@@ -6,6 +6,8 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
+
+	"downlead/dsp"
 )
 
 // A transmitter nearby spikes single points of a sweep. What comes back from a
@@ -67,7 +69,7 @@ func spikes(gamma []complex128, stepHz, longestS float64) []int {
 	judge := func(k int) {
 		from := max(first, min(k-localPoints, last-2*localPoints))
 		scratch = append(scratch[:0], size[from:min(from+2*localPoints+1, last+1)]...)
-		usual[k] = ranked(scratch, len(scratch)/4)/0.644 + 1e-12
+		usual[k] = dsp.Ranked(scratch, len(scratch)/4)/0.644 + 1e-12
 	}
 	amplitude, strength := make([]complex128, n), make([]float64, n)
 	match := func(k int) {
@@ -182,7 +184,7 @@ func outliers(residual []complex128, weight []float64) (found []int, usual float
 		}
 	}
 	median := func(from []float64) float64 {
-		return ranked(append([]float64(nil), from...), len(from)/2)
+		return dsp.Ranked(append([]float64(nil), from...), len(from)/2)
 	}
 	if len(size) < 2*predictFrom {
 		return nil, 0

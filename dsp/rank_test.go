@@ -1,4 +1,4 @@
-package locate
+package dsp
 
 import (
 	"math/rand/v2"
@@ -17,7 +17,7 @@ func TestRanked(t *testing.T) {
 			}
 			sorted := append([]float64(nil), v...)
 			slices.Sort(sorted)
-			if got := ranked(v, k); got != sorted[k] {
+			if got := Ranked(v, k); got != sorted[k] {
 				t.Fatalf("index %d of %d: %v, want %v", k, n, got, sorted[k])
 			}
 		}
