@@ -426,10 +426,6 @@ func (c *comparing) add(before, after *Finding, told []bool) {
 		}
 	case before != nil:
 		switch {
-		case c.explains(before):
-			e.Kind, e.why = EntryGone, "which alone kept the line out of its limit"
-		case ch != nil && c.mirrored() && f.DistanceM > c.path.LengthM()-c.reachOf(f):
-			e.Kind, e.why = EntryGone, "and what reflects there now is the "+string(c.line.Load.Kind)+" in which the line ends by its record"
 		case ch == nil || grown > grownDB:
 			e.Kind = EntryUnclear
 		case grown < -goneDB || spread(before.Cause) && grown < -grownDB || e.AfterDB > asBuiltAboveDB:
@@ -438,6 +434,13 @@ func (c *comparing) add(before, after *Finding, told []bool) {
 			e.Kind = EntryWeaker
 		default:
 			e.Kind = EntryChanged
+		}
+		switch {
+		case e.Kind == EntryGone:
+		case c.explains(before):
+			e.Kind, e.why = EntryGone, "which alone kept the line out of its limit"
+		case ch != nil && c.mirrored() && f.DistanceM > c.path.LengthM()-c.reachOf(f):
+			e.Kind, e.why = EntryGone, "and what reflects there now is the "+string(c.line.Load.Kind)+" in which the line ends by its record"
 		}
 	default:
 		switch {
