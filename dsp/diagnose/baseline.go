@@ -315,7 +315,6 @@ func ridge(columns [][]complex128, sigma []float64, reals int, e []complex128, w
 		return whole + i, -1
 	}
 	columns, weight = rowsThatCount(append(columns[:count:count], e), weight)
-	e = columns[count]
 	weighted, turned := make([]complex128, len(weight)), make([]complex128, len(weight)) // w·c_i and j·w·c_i
 	for i, ci := range columns[:count] {
 		ri, ii := place(i)

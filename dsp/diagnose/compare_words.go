@@ -42,6 +42,15 @@ func (e *Entry) levels() string {
 	return "return loss " + e.seenDB(e.BeforeDB) + " then, " + e.seenDB(e.AfterDB) + " now"
 }
 
+// saidLevels is levels behind a word.
+func (e *Entry) saidLevels() string {
+	text := e.levels()
+	if strings.HasPrefix(text, "which ") || strings.HasPrefix(text, "and ") {
+		return ", " + text
+	}
+	return ": " + text
+}
+
 // sentence says what became of a place. hidden says that a total reflection
 // stands in front of it in one of the sweeps.
 func (c *comparing) sentence(e *Entry, hidden bool) string {
@@ -61,18 +70,18 @@ func (c *comparing) sentence(e *Entry, hidden bool) string {
 	case EntryUnchanged:
 		s = fmt.Sprintf("%s is still there and has not changed: %s; a change as small as %.0f dB would have been seen", name, e.levels(), e.SmallestDB)
 	case EntryGrown:
-		s = fmt.Sprintf("%s has grown: %s", name, e.levels())
+		s = name + " has grown" + e.saidLevels()
 	case EntryWeaker:
-		s = fmt.Sprintf("%s has become weaker: %s", name, e.levels())
+		s = name + " has become weaker" + e.saidLevels()
 	case EntryChanged:
 		s = fmt.Sprintf("%s is as strong as before (%s) but of another kind", name, e.levels())
 	case EntryGone:
-		s = fmt.Sprintf("%s is gone: %s", name, e.levels())
+		s = name + " is gone" + e.saidLevels()
 	case EntryNew:
 		if cause == "" {
 			name = "a reflection"
 		}
-		s = fmt.Sprintf("%s is new: %s", name, e.levels())
+		s = name + " is new" + e.saidLevels()
 	case EntryUnclear:
 		found := "is found only " + map[bool]string{true: "before", false: "after"}[e.CauseBefore != ""]
 		if e.CauseBefore != "" && e.CauseAfter != "" {

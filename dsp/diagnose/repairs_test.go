@@ -72,6 +72,9 @@ func TestCompareJudgesAnAntennaByItsLimit(t *testing.T) {
 		if c.Repair != one.want || !strings.Contains(c.Reason, one.reason) {
 			t.Errorf("%s: %s, %s", one.name, c.Repair, c.Reason)
 		}
+		if want := "antenna out of specification is gone, which alone kept the line out of its limit"; one.want == Repaired && c.Entries[0].Sentence != want {
+			t.Errorf("the sentence is %q", c.Entries[0].Sentence)
+		}
 	}
 }
 
