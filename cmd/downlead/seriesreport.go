@@ -95,9 +95,13 @@ func (r *seriesReport) verdict() {
 
 // lengthWords say what the electrical length does.
 func lengthWords(d series.Drift, path *cables.Path) string {
-	how := map[series.Motion]string{series.Steady: "steady", series.Jumps: "jumps, as when a test cable is moved", series.Drifts: "drifts, as with temperature", series.Swings: "goes to and fro"}
-	return fmt.Sprintf("the electrical length of the line, or of the test cable, %s: %.2f ± %.2f mm, %.0f parts in a million",
-		how[d.Motion], d.Range, math.Max(0.01, d.Sigma), 1000*d.Range/path.ElectricalM(path.LengthM()))
+	how := map[series.Motion]string{series.Steady: "is steady", series.Jumps: "jumps, as when a test cable is moved", series.Drifts: "drifts, as with temperature", series.Swings: "goes to and fro"}
+	relative, digits := 1000*d.Range/path.ElectricalM(path.LengthM()), 0
+	if relative < 9.95 {
+		digits = 1
+	}
+	return fmt.Sprintf("the electrical length of the line, or of the test cable, %s: %.2f ± %.2f mm, %.*f parts in a million",
+		how[d.Motion], d.Range, math.Max(0.01, d.Sigma), digits, relative)
 }
 
 func (r *seriesReport) place(i int) {

@@ -17,14 +17,14 @@ func alike(sweeps []*sweep.Sweep) error {
 	first := sweeps[0]
 	for _, s := range sweeps[1:] {
 		if len(s.FrequencyHz) != len(first.FrequencyHz) || len(s.Gamma) != len(s.FrequencyHz) {
-			return fmt.Errorf("%s has %d points and %s %d: a series needs the same frequencies in all sweeps", s.Name, len(s.FrequencyHz), first.Name, len(first.FrequencyHz))
+			return fmt.Errorf("%s has %d points and %s %d: a series needs the same frequencies in all sweeps; leave out those of another setting", s.Name, len(s.FrequencyHz), first.Name, len(first.FrequencyHz))
 		}
 		if math.Abs(s.ReferenceOhm-first.ReferenceOhm) > 1e-6 {
 			return fmt.Errorf("%s is in %g ohm and %s in %g ohm: a series needs the same reference in all sweeps", s.Name, s.ReferenceOhm, first.Name, first.ReferenceOhm)
 		}
 		for k, f := range s.FrequencyHz {
 			if math.Abs(f-first.FrequencyHz[k]) > 1e-6*f {
-				return fmt.Errorf("point %d of %s is at %g Hz and that of %s at %g Hz: a series needs the same frequencies in all sweeps", k+1, s.Name, f, first.Name, first.FrequencyHz[k])
+				return fmt.Errorf("point %d of %s is at %g Hz and that of %s at %g Hz: a series needs the same frequencies in all sweeps; leave out those of another setting", k+1, s.Name, f, first.Name, first.FrequencyHz[k])
 			}
 		}
 	}

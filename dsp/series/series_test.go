@@ -312,10 +312,10 @@ func TestWhatIsNoSeries(t *testing.T) {
 	shifted.FrequencyHz = slices.Clone(shifted.FrequencyHz)
 	shifted.FrequencyHz[3] += 1e4
 	for want, series := range map[string][]*sweep.Sweep{
-		"3 sweeps are no series: noise and motion can be told apart from 4 on":                                                        all[:3],
-		"05.s1p has 601 points and 01.s1p 801: a series needs the same frequencies in all sweeps":                                     append(slices.Clone(all[:4]), short),
-		"05.s1p is in 75 ohm and 01.s1p in 50 ohm: a series needs the same reference in all sweeps":                                   append(slices.Clone(all[:4]), &other),
-		"point 4 of 05.s1p is at 1.0451e+08 Hz and that of 01.s1p at 1.045e+08 Hz: a series needs the same frequencies in all sweeps": append(slices.Clone(all[:4]), &shifted),
+		"3 sweeps are no series: noise and motion can be told apart from 4 on":                                                                                            all[:3],
+		"05.s1p has 601 points and 01.s1p 801: a series needs the same frequencies in all sweeps; leave out those of another setting":                                     append(slices.Clone(all[:4]), short),
+		"05.s1p is in 75 ohm and 01.s1p in 50 ohm: a series needs the same reference in all sweeps":                                                                       append(slices.Clone(all[:4]), &other),
+		"point 4 of 05.s1p is at 1.0451e+08 Hz and that of 01.s1p at 1.045e+08 Hz: a series needs the same frequencies in all sweeps; leave out those of another setting": append(slices.Clone(all[:4]), &shifted),
 	} {
 		if _, err := Find(context.Background(), series, line, Settings{}); err == nil || err.Error() != want {
 			t.Errorf("%v, want %s", err, want)
