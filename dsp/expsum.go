@@ -171,6 +171,18 @@ func findLattice(s []float64, reach float64) (step float64, count int, ok bool) 
 	return step, int(cells) + 1, true
 }
 
+// Clone returns the same plan with scratch of its own, for another goroutine.
+func (p *ExponentialSum) Clone() *ExponentialSum {
+	c := *p
+	c.a, c.b = make([]complex128, len(p.a)), make([]complex128, len(p.b))
+	if p.spread != nil {
+		spread := *p.spread
+		spread.grid = make([]complex128, len(spread.grid))
+		c.spread = &spread
+	}
+	return &c
+}
+
 // Fold multiplies factor (one number for each term) in place by what the
 // method needs, for use with Add.
 func (p *ExponentialSum) Fold(factor []complex128) {

@@ -118,6 +118,16 @@ func New(path *cables.Path, frequencyHz []float64, settings Settings) (*Transfor
 	return t, nil
 }
 
+// Clone returns the same transform with scratch of its own, for another goroutine.
+func (t *Transform) Clone() *Transform {
+	c := *t
+	c.pieces = append([]piece(nil), t.pieces...)
+	for i := range c.pieces {
+		c.pieces[i].sum = c.pieces[i].sum.Clone()
+	}
+	return &c
+}
+
 // Weights returns the weights w_k of the sum, which add up to 1: the window at
 // each frequency's place in the band times the width of the grid around it.
 func Weights(frequencyHz []float64, window dsp.Window) []float64 {

@@ -51,13 +51,8 @@ const referenceHz = 1e9
 // constantLossTangent returns (j·f/f0)^{-2φ/π} with tan φ the loss tangent:
 // the causal permittivity of the package comment, over its size at f0.
 func constantLossTangent(lossTangent, frequencyHz float64) complex128 {
-	return constantLossAngle(math.Atan(lossTangent), math.Log(frequencyHz/referenceHz))
-}
-
-// constantLossAngle is constantLossTangent by the loss angle φ, rad, and ln f/f0, which
-// many slices share.
-func constantLossAngle(phi, logFrequency float64) complex128 {
-	return cmplx.Exp(complex(-2*phi/math.Pi*logFrequency, -phi))
+	phi := math.Atan(lossTangent)
+	return cmplx.Exp(complex(-2*phi/math.Pi*math.Log(frequencyHz/referenceHz), -phi))
 }
 
 // lumped returns the circuit of a fault without extent, from the test port on.
@@ -126,7 +121,8 @@ func (r roughStretch) TwoPort(frequencyHz float64) cables.TwoPort {
 	return p
 }
 
-// lineTwoPort is the chain matrix of a uniform line of θ = γ·length.
+// lineTwoPort is the chain matrix of a uniform line of θ = γ·length. See thinTwoPort for
+// thin slices.
 func lineTwoPort(theta, zc complex128) cables.TwoPort {
 	grow := cmplx.Exp(theta)
 	shrink := 1 / grow
@@ -134,11 +130,37 @@ func lineTwoPort(theta, zc complex128) cables.TwoPort {
 	return cables.TwoPort{A: ch, B: zc * sh, C: sh / zc, D: ch}
 }
 
+// thinTwoPort is lineTwoPort by the impedance in series and the admittance across of the
+// whole piece, ohm and siemens, zy their product: cosh θ = Σ (zy)^n/(2n)!, sinh θ/θ =
+// Σ (zy)^n/(2n+1)!, θ² = zy. Of slices as thin as |zy| ≤ mostThin no root and no power is
+// needed; seven terms leave out less than 1e-15.
+func thinTwoPort(z, y, zy complex128) cables.TwoPort {
+	ch, sh := 1+zy/(11*12), 1+zy/(12*13)
+	for n := 5; n > 0; n-- {
+		k := float64(2 * n)
+		ch, sh = 1+zy*ch*complex(1/(k*(k-1)), 0), 1+zy*sh*complex(1/(k*(k+1)), 0)
+	}
+	return cables.TwoPort{A: ch, B: z * sh, C: y * sh, D: ch}
+}
+
+// mostThin bounds |θ²| of a slice for thinTwoPort; slices of a wet stretch's edges have
+// less than (2π/20)².
+const mostThin = 0.25
+
 // wetSlice is a piece of wet cable.
 type wetSlice struct {
 	slice
-	permittivity float64 // at 1 GHz, over the dry cable's
-	lossTangent  float64 // that the water adds
+	permittivity float64    // at 1 GHz, over the dry cable's
+	lossTangent  float64    // that the water adds
+	power        float64    // of f/f0, to which the permittivity goes
+	lean         complex128 // what that is multiplied by
+}
+
+// newWetSlice returns the slice with what does not change with frequency worked out:
+// constantLossTangent(lossTangent, f) = (f/f0)^{-2φ/π}·e^{-jφ}.
+func newWetSlice(s slice, permittivity, lossTangent float64) wetSlice {
+	phi := math.Atan(lossTangent)
+	return wetSlice{s, permittivity, lossTangent, -2 * phi / math.Pi, cmplx.Rect(permittivity, -phi)}
 }
 
 // wetStretch is a stretch of cable with water in its dielectric.
@@ -154,7 +176,13 @@ func (w wetStretch) TwoPort(frequencyHz float64) cables.TwoPort {
 	z, y := gamma*zc, gamma/zc
 	p, logFrequency := cables.Through, math.Log(frequencyHz/referenceHz)
 	for _, s := range w.slices {
-		wet := complex(real(y), 0) + complex(0, imag(y)*s.permittivity)*constantLossAngle(math.Atan(s.lossTangent), logFrequency)
+		wet := complex(real(y), 0) + complex(0, imag(y)*math.Exp(s.power*logFrequency))*s.lean
+		// Of the whole slice; the scale is that of its impedance and leaves θ as it is.
+		whole, across := z*complex(s.lengthM*s.scale, 0), wet*complex(s.lengthM/s.scale, 0)
+		if zy := whole * across; real(zy)*real(zy)+imag(zy)*imag(zy) < mostThin*mostThin {
+			p = p.Then(thinTwoPort(whole, across, zy))
+			continue
+		}
 		root := cmplx.Sqrt(z * wet)
 		p = p.Then(lineTwoPort(root*complex(s.lengthM, 0), root/wet*complex(s.scale, 0)))
 	}
@@ -202,7 +230,7 @@ func wet(rough roughStretch, f Fault, uneven []float64, topHz float64) wetStretc
 				drop *= 1 + f.Unevenness*(uneven[k]+(place-float64(k))*(uneven[k+1]-uneven[k]))
 			}
 			drop = math.Min(math.Max(drop, 0), 0.8)
-			out.slices = append(out.slices, wetSlice{slice{next - at, s.scale}, 1 / ((1 - drop) * (1 - drop)), f.LossTangent * share})
+			out.slices = append(out.slices, newWetSlice(slice{next - at, s.scale}, 1/((1-drop)*(1-drop)), f.LossTangent*share))
 			at = next
 			if end-at < 1e-12 {
 				break

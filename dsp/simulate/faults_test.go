@@ -143,7 +143,7 @@ func TestLossySectionAgainstClosedForm(t *testing.T) {
 // wave loses π·f·tanδ/v more per metre (Pozar, 4th ed., eq. 2.85c with 3.30).
 func TestWetStretchAtReference(t *testing.T) {
 	dry := cables.Medium{ImpedanceOhm: 50, VelocityFactor: 0.88}
-	w := wetStretch{dry, []wetSlice{{slice{1, 1}, 1 / (0.8 * 0.8), 0.01}}}
+	w := wetStretch{dry, []wetSlice{newWetSlice(slice{1, 1}, 1/(0.8*0.8), 0.01)}}
 	p := w.TwoPort(1e9)
 	zc := cmplx.Sqrt(p.B / p.C)
 	gamma := cmplx.Log(p.A + cmplx.Sqrt(p.A*p.A-1)) // one metre
@@ -209,7 +209,7 @@ func (w acausal) TwoPort(frequencyHz float64) cables.TwoPort {
 func TestWetCableIsCausalInTime(t *testing.T) {
 	const top, extent, tangent = 6e9, 3.0, 0.2
 	dry := cables.Medium{ImpedanceOhm: 50, VelocityFactor: 0.8}
-	stretch := wetStretch{dry, []wetSlice{{slice{extent, 1}, 1.5, tangent}}}
+	stretch := wetStretch{dry, []wetSlice{newWetSlice(slice{extent, 1}, 1.5, tangent)}}
 	early := func(e cables.Element) float64 { // the part before time zero over the peak
 		const step = 0.5e6 // fine enough that the pulse's long tail does not wrap around
 		var windowed []complex128
@@ -239,6 +239,25 @@ func TestWetCableIsCausalInTime(t *testing.T) {
 	t.Logf("too soon: %.2g of the peak, control %.2g", causal, control)
 	if causal > 1e-4 || control < 1e-3 { // the window's side lobes are 92 dB down
 		t.Errorf("too soon: %g of the peak (at most 1e-4); the control must show more than 1e-3 and shows %g", causal, control)
+	}
+}
+
+// A thin slice by its series is the same line as by hyperbolic functions, right up to the
+// thickness where these take over.
+func TestThinSlices(t *testing.T) {
+	for _, length := range []float64{1e-6, 0.001, 0.01, 0.02} {
+		z, y := complex(3, 900), complex(0.002, 0.6) // ohm and siemens per metre
+		whole, across := z*complex(length, 0), y*complex(length, 0)
+		if size := cmplx.Abs(whole * across); size > mostThin {
+			t.Fatalf("%g m is too thick: %g", length, size)
+		}
+		root := cmplx.Sqrt(z * y)
+		got, want := thinTwoPort(whole, across, whole*across), lineTwoPort(root*complex(length, 0), root/y)
+		for name, pair := range map[string][2]complex128{"A": {got.A, want.A}, "B": {got.B, want.B}, "C": {got.C, want.C}, "D": {got.D, want.D}} {
+			if off := cmplx.Abs(pair[0]-pair[1]) / cmplx.Abs(pair[1]); off > 1e-15/length { // the hyperbolic sine of little loses digits, the series none
+				t.Errorf("%s of %g m: %v, want %v", name, length, pair[0], pair[1])
+			}
+		}
 	}
 }
 

@@ -81,9 +81,6 @@ const latticePoints = 401
 // faults, until what the paths leave out of Γ is below levelDB (negative, -120 to
 // -10; rms over the sweep). It gives up with ctx's error when ctx ends.
 func Bounces(ctx context.Context, s *Scenario, levelDB float64) (*Lattice, error) {
-	if !(levelDB >= -120 && levelDB <= -10) {
-		return nil, fmt.Errorf("lattice: a level of %g dB is outside -120 to -10", levelDB)
-	}
 	if err := s.Check(); err != nil {
 		return nil, err
 	}
@@ -91,19 +88,34 @@ func Bounces(ctx context.Context, s *Scenario, levelDB float64) (*Lattice, error
 	if err != nil {
 		return nil, err
 	}
-	all := make([]bool, len(s.Faults))
-	for i := range all {
-		all[i] = true
+	return b.bounces(ctx, s.draw(b.path), b.load(b.antennaFault(b.every())), nil, levelDB)
+}
+
+// bounces is Bounces of a line that is drawn. clean is Γ of that line over the sweep, if it is
+// known: nil to have it worked out.
+func (b *builder) bounces(ctx context.Context, draw asBuilt, load loadModel, clean []complex128, levelDB float64) (*Lattice, error) {
+	if !(levelDB >= -120 && levelDB <= -10) {
+		return nil, fmt.Errorf("lattice: a level of %g dB is outside -120 to -10", levelDB)
 	}
-	draw := s.draw(b.path).smooth()
-	frequency := s.Sweep.FrequencyHz()
+	draw = draw.smooth()
+	frequency := b.scenario.Sweep.FrequencyHz()
 	step := 1 + (len(frequency)-1)/latticePoints
 	var thin []float64
+	var exact []complex128
 	for k := 0; k < len(frequency); k += step {
 		thin = append(thin, frequency[k])
+		if clean != nil {
+			exact = append(exact, clean[k])
+		}
 	}
-	line := b.build(draw, b.load(b.antennaFault(all)).gamma, all)
-	l, err := follow(ctx, line, thin, levelDB, b.placeNames(draw))
+	line := b.build(draw, load.gamma, b.every())
+	if exact == nil {
+		var err error
+		if exact, err = reflection(ctx, line, thin); err != nil {
+			return nil, err
+		}
+	}
+	l, err := follow(ctx, line, thin, exact, levelDB, b.placeNames(draw))
 	if err != nil {
 		return nil, err
 	}
@@ -172,13 +184,13 @@ type lattice struct {
 	scratch  [][]complex128 // for each depth of the search
 }
 
-// follow cuts a line as built into places and collects its paths.
-func follow(ctx context.Context, line built, frequencyHz []float64, levelDB float64, nameAt func(float64) string) (*Lattice, error) {
+// follow cuts a line as built into places and collects its paths, until they add up to
+// exact, its Γ.
+func follow(ctx context.Context, line built, frequencyHz []float64, exact []complex128, levelDB float64, nameAt func(float64) string) (*Lattice, error) {
 	l := &lattice{ctx: ctx}
 	l.cut(line, frequencyHz, nameAt)
-	exact, err := reflection(ctx, line, frequencyHz)
-	if err != nil {
-		return nil, err
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
 	}
 	out := &Lattice{Places: l.places, FrequencyHz: frequencyHz}
 	start := make([]complex128, len(frequencyHz))
@@ -257,7 +269,7 @@ func (l *lattice) cut(line built, frequencyHz []float64, nameAt func(float64) st
 			}
 			gamma, zc := wave(e.Medium)
 			if len(pending) > 0 || before != e.Medium {
-				place(between(pending, left, zc, frequencyHz))
+				place(l.between(pending, left, zc, frequencyHz))
 				l.travel = append(l.travel, make([]complex128, n))
 				for k := range zc {
 					l.travel[len(l.travel)-1][k] = 1
@@ -285,27 +297,28 @@ func (l *lattice) cut(line built, frequencyHz []float64, nameAt func(float64) st
 	}
 	// The end, with what stands in front of it.
 	end := scatterer{s11: make([]complex128, n)}
-	for k, f := range frequencyHz {
+	eachPoint(l.ctx, n, func(k int) {
+		f := frequencyHz[k]
 		g := line.load(f)
 		voltage, current := 1+g, (1-g)/complex(line.referenceOhm, 0)
 		m := pending.TwoPort(f)
 		v, i := m.A*voltage+m.B*current, m.C*voltage+m.D*current
 		end.s11[k] = (v - left[k]*i) / (v + left[k]*i)
-	}
+	})
 	place(end)
 }
 
 // between returns the scattering of elements between two impedances.
-func between(elements cables.Cascade, z1, z2 []complex128, frequencyHz []float64) scatterer {
+func (l *lattice) between(elements cables.Cascade, z1, z2 []complex128, frequencyHz []float64) scatterer {
 	n := len(frequencyHz)
 	s := scatterer{s11: make([]complex128, n), s21: make([]complex128, n), s12: make([]complex128, n), s22: make([]complex128, n)}
-	for k, f := range frequencyHz {
-		m := elements.TwoPort(f)
+	eachPoint(l.ctx, n, func(k int) {
+		m := elements.TwoPort(frequencyHz[k])
 		forward, backward := m.A+m.B/z2[k], m.C*z1[k]+m.D*z1[k]/z2[k]
 		s.s21[k], s.s11[k] = 2/(forward+backward), (forward-backward)/(forward+backward)
 		forward, backward = m.D+m.B/z1[k], m.C*z2[k]+m.A*z2[k]/z1[k]
 		s.s12[k], s.s22[k] = 2/(forward+backward), (forward-backward)/(forward+backward)
-	}
+	})
 	return s
 }
 

@@ -21,7 +21,12 @@ func TestLatticeOfTheQuarterWaveTransformer(t *testing.T) {
 	const velocity = 0.8
 	section := cables.Stretch{Medium: cables.Medium{ImpedanceOhm: z1, VelocityFactor: velocity}, LengthM: cables.SpeedOfLight * velocity / quarterHz / 4}
 	line := built{referenceOhm: 50, slots: []cables.Cascade{nil, {section}, nil}, load: func(float64) complex128 { return 1.0 / 3 }}
-	l, err := follow(context.Background(), line, []float64{quarterHz, 2 * quarterHz}, -100, func(float64) string { return "" })
+	at := []float64{quarterHz, 2 * quarterHz}
+	exact, err := reflection(context.Background(), line, at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := follow(context.Background(), line, at, exact, -100, func(float64) string { return "" })
 	if err != nil {
 		t.Fatal(err)
 	}

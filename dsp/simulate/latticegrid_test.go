@@ -44,6 +44,42 @@ func TestLatticeOnTheWholeGrid(t *testing.T) {
 	}
 }
 
+// MeasureApart shows what Measure and Bounces show, on smooth cable and on rough cable,
+// whose unevenness the paths leave out.
+func TestMeasureApart(t *testing.T) {
+	for _, roughness := range []float64{0, 0.01} {
+		s, err := Demo()
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.AsBuilt.Roughness = roughness
+		made, err := Measure(context.Background(), s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		paths, err := Bounces(context.Background(), s, -50)
+		if err != nil {
+			t.Fatal(err)
+		}
+		both, apart, err := MeasureApart(context.Background(), s, -50)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Equal(made.Sweep.Gamma, both.Sweep.Gamma) {
+			t.Errorf("roughness %g: another sweep", roughness)
+		}
+		if len(paths.Paths) < 5 || len(paths.Paths) != len(apart.Paths) || math.Abs(paths.RemainderDB-apart.RemainderDB) > 1e-6 {
+			t.Errorf("roughness %g: %d paths that leave %g dB, want %d and %g dB", roughness, len(apart.Paths), apart.RemainderDB, len(paths.Paths), paths.RemainderDB)
+			continue
+		}
+		for i := range paths.Paths {
+			if !slices.Equal(paths.Paths[i].Gamma, apart.Paths[i].Gamma) || !slices.Equal(paths.Paths[i].Turns, apart.Paths[i].Turns) {
+				t.Errorf("roughness %g: path %d is another", roughness, i)
+			}
+		}
+	}
+}
+
 // Measure shows what Run shows.
 func TestMeasureIsRunsSweep(t *testing.T) {
 	s, err := Demo()

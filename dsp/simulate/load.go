@@ -92,18 +92,32 @@ func (b *builder) load(fault *placedFault) loadModel {
 	return out
 }
 
+// bandPoints is how many frequencies of a band are looked at.
+const bandPoints = 301
+
 // worstReturnLoss scans a band, dB.
 func worstReturnLoss(gamma func(float64) complex128, low, high float64) float64 {
 	worst := 0.0
-	const points = 301
-	for k := range points {
-		g := gamma(low + (high-low)*float64(k)/(points-1))
+	for k := range bandPoints {
+		g := gamma(low + (high-low)*float64(k)/(bandPoints-1))
 		worst = math.Max(worst, real(g)*real(g)+imag(g)*imag(g))
 	}
 	if worst == 0 {
 		return 200
 	}
 	return -10 * math.Log10(worst)
+}
+
+// misses says whether a band has a return loss worse than target, dB; it need not see all of
+// it where it has.
+func misses(gamma func(float64) complex128, low, high, target float64) bool {
+	most := math.Pow(10, -target/10)
+	for k := range bandPoints {
+		if g := gamma(low + (high-low)*float64(k)/(bandPoints-1)); real(g)*real(g)+imag(g)*imag(g) > most {
+			return true
+		}
+	}
+	return false
 }
 
 // knob is what an antenna is turned with.
@@ -120,7 +134,7 @@ func (b *builder) soundRipple(m loadModel, draw antennaDraw, target float64) flo
 	low, high := 3.0, 45.0
 	for range 30 {
 		middle := (low + high) / 2
-		if worstReturnLoss(b.ladder(m, draw, knob{passRipple: middle}), m.bandHz[0], m.bandHz[1]) < target {
+		if misses(b.ladder(m, draw, knob{passRipple: middle}), m.bandHz[0], m.bandHz[1], target) {
 			low = middle
 		} else {
 			high = middle

@@ -32,7 +32,8 @@ type measurement struct {
 	draw    asBuilt
 	load    loadModel
 	box     errorBox
-	hit     []int // points with interference
+	hit     []int        // points with interference
+	clean   []complex128 // Γ before the instrument
 }
 
 // Measure is Run without the truth and the other day's sweep, which take most of
@@ -45,6 +46,23 @@ func Measure(ctx context.Context, s *Scenario) (*Result, error) {
 	return m.Result, nil
 }
 
+// MeasureApart is Measure and Bounces in one, sooner than one after the other.
+func MeasureApart(ctx context.Context, s *Scenario, levelDB float64) (*Result, *Lattice, error) {
+	m, err := s.measure(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	clean := m.clean
+	if s.AsBuilt.Roughness > 0 { // paths know smooth cable only
+		clean = nil
+	}
+	l, err := m.builder.bounces(ctx, m.draw, m.load, clean, levelDB)
+	if err != nil {
+		return nil, nil, err
+	}
+	return m.Result, l, nil
+}
+
 func (s *Scenario) measure(ctx context.Context) (*measurement, error) {
 	if err := s.Check(); err != nil {
 		return nil, err
@@ -55,10 +73,7 @@ func (s *Scenario) measure(ctx context.Context) (*measurement, error) {
 	}
 	frequency := s.Sweep.FrequencyHz()
 	draw := s.draw(b.path)
-	all := make([]bool, len(s.Faults))
-	for i := range all {
-		all[i] = true
-	}
+	all := b.every()
 	load := b.load(b.antennaFault(all))
 	clean, err := reflection(ctx, b.build(draw, load.gamma, all), frequency)
 	if err != nil {
@@ -76,7 +91,7 @@ func (s *Scenario) measure(ctx context.Context) (*measurement, error) {
 	if s.Errors.Raw {
 		result.Standards = raw(result.Sweep, s.random(rawStream))
 	}
-	return &measurement{result, b, draw, load, box, hit}, nil
+	return &measurement{result, b, draw, load, box, hit, clean}, nil
 }
 
 // Run simulates the scenario. It gives up with ctx's error when ctx ends.
@@ -121,21 +136,37 @@ func Run(ctx context.Context, s *Scenario) (*Result, error) {
 func reflection(ctx context.Context, line built, frequencyHz []float64) ([]complex128, error) {
 	chain := line.cascade()
 	out := make([]complex128, len(frequencyHz))
-	workers := min(runtime.GOMAXPROCS(0), 1+len(frequencyHz)/64)
+	eachPoint(ctx, len(out), func(k int) {
+		f := frequencyHz[k]
+		out[k] = chain.TwoPort(f).InputReflection(line.load(f), line.referenceOhm)
+	})
+	return out, ctx.Err()
+}
+
+// eachPoint calls do for 0 to n-1, on all cores; not for all of them when ctx ends.
+func eachPoint(ctx context.Context, n int, do func(k int)) {
+	workers := min(runtime.GOMAXPROCS(0), 1+n/64)
 	var all sync.WaitGroup
 	for w := range workers {
 		all.Go(func() {
-			for k := w; k < len(out); k += workers {
+			for k := w; k < n; k += workers {
 				if k/workers%16 == 0 && ctx.Err() != nil {
 					return
 				}
-				f := frequencyHz[k]
-				out[k] = chain.TwoPort(f).InputReflection(line.load(f), line.referenceOhm)
+				do(k)
 			}
 		})
 	}
 	all.Wait()
-	return out, ctx.Err()
+}
+
+// every has all faults.
+func (b *builder) every() []bool {
+	all := make([]bool, len(b.scenario.Faults))
+	for i := range all {
+		all[i] = true
+	}
+	return all
 }
 
 // antennaFault returns the antenna's fault, nil when it has none.
@@ -289,11 +320,7 @@ func (b *builder) ghosts(t *Truth, draw asBuilt, load loadModel, frequency []flo
 		return rms(func(f float64) complex128 { return c.TwoPort(f).InputReflection(end(f), reference) })
 	}
 	matched := func(float64) complex128 { return 0 }
-	has := make([]bool, len(b.scenario.Faults))
-	for i := range has {
-		has[i] = true
-	}
-	line := b.build(draw, load.gamma, has)
+	line := b.build(draw, load.gamma, b.every())
 	var list []reflector
 	add := func(x, size float64) {
 		list = append(list, reflector{x, b.electricalM(x, draw, true), size})

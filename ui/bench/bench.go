@@ -196,8 +196,8 @@ func (b *Bench) change(did, kind string, edit func(*Setup)) error {
 	return nil
 }
 
-// wantsPaths says whether anything is shown that needs the waves one by one.
-func (b *Bench) wantsPaths() bool { return b.each || b.bounces || b.ghosts }
+// takenApart is what is shown that needs the waves one by one.
+func (b *Bench) takenApart() apart { return apart{b.each || b.bounces || b.ghosts, b.each} }
 
 // refresh starts what has to be computed anew.
 func (b *Bench) refresh() {
@@ -207,7 +207,7 @@ func (b *Bench) refresh() {
 		b.pathOf = s.Line
 		b.path, _ = s.Line.Path() // a line that has none does not get onto the bench
 	}
-	a := aim{b.begun, b.history.Number(), b.wantsPaths(), nil}
+	a := aim{b.begun, b.history.Number(), b.takenApart(), nil}
 	if b.history.Number() == 0 {
 		a.scene = b.scene
 	}
@@ -220,7 +220,7 @@ func (b *Bench) refresh() {
 	}
 	b.reach = a
 	before := b.drawn
-	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a.paths, a.scene, before) })
+	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a.apart, a.scene, before) })
 }
 
 // find looks for the faults of what is shown.

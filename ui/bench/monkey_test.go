@@ -102,13 +102,14 @@ func TestMonkey(t *testing.T) {
 // From a moved fault to the new picture, 1001 points: what follows the hand.
 func BenchmarkFollow1001(b *testing.B) {
 	g := twoFaults(b, image.Pt(1280, 720))
-	for name, paths := range map[string]bool{"whole": false, "apart": true} {
+	for name, take := range map[string]apart{"whole": {}, "apart": {true, true}} {
 		b.Run(name, func(b *testing.B) {
-			s, k := g.bench.Setup(), 0
+			s, k, before := g.bench.Setup(), 0, g.bench.drawn
 			for b.Loop() {
 				k++
 				s.Faults[1].DistanceM = 10 + float64(k%100)/10
-				if _, err := draw(b.Context(), s, paths, nil, g.bench.drawn); err != nil {
+				var err error
+				if before, err = draw(b.Context(), s, take, nil, before); err != nil {
 					b.Fatal(err)
 				}
 			}

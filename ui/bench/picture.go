@@ -19,9 +19,13 @@ import (
 // what of it is taken apart.
 type aim struct {
 	begun, step int
-	paths       bool
+	apart       apart
 	scene       *scene // shown in place of what the setup measures
 }
+
+// apart is what of a setup is taken apart: its waves followed, and each reflection shown
+// alone as well.
+type apart struct{ paths, each bool }
 
 // picture is what the bench shows of a setup.
 type picture struct {
@@ -36,7 +40,9 @@ type picture struct {
 	figures    distance.Figures
 	figuresErr error
 	figuresOf  figuresOf
-	earlier    both // of a scene
+	plan       *traces.Plan // along the record; nil: none could be made
+	planTo     float64      // its Settings.ToM
+	earlier    both         // of a scene
 	model      both
 	farthest   float64 // of the ghosts, where they are shown beyond the line, m; 0: the line and a little
 	alone      []alone
@@ -44,7 +50,8 @@ type picture struct {
 	ghosts     []ghost
 }
 
-// figuresOf is all that the figures depend on, which stay while faults are moved.
+// figuresOf is all that the figures depend on, and the plan along the record but for how far
+// it goes. These stay while faults are moved.
 type figuresOf struct {
 	line          *cables.Line
 	wrongSpeed    float64
@@ -80,81 +87,97 @@ const (
 	latticeDB  = -60 // what the paths may leave out of Γ
 	ghostDB    = -55 // under which a ghost is not named
 
+	farStep       = 0.1 // of the length of the line
 	farthestGhost = 1.5 // how far behind the line ghosts are shown, in its lengths
 )
 
 // draw measures a setup and lays it along its record. What before, the last picture, has
 // that still holds is kept.
-func draw(ctx context.Context, s Setup, paths bool, shown *scene, before *picture) (*picture, error) {
-	p, err := measure(ctx, s, shown)
+func draw(ctx context.Context, s Setup, take apart, shown *scene, before *picture) (*picture, error) {
+	if before == nil {
+		before = &picture{}
+	}
+	p, err := measure(ctx, s, take, shown)
 	if err != nil {
 		return nil, err
-	}
-	window := s.Window
-	if shown != nil {
-		window = shown.window
-	}
-	p.figuresOf = figuresOf{s.Line, s.WrongSpeed, p.sweep.FrequencyHz[0], p.sweep.FrequencyHz[len(p.sweep.FrequencyHz)-1], len(p.sweep.FrequencyHz), window, shown}
-	if before != nil && before.figuresOf == p.figuresOf {
-		p.figures, p.figuresErr = before.figures, before.figuresErr
-	} else {
-		p.figures, p.figuresErr = distance.TradeOff(p.path, p.sweep.FrequencyHz, window)
-	}
-	over, _ := shown.views()
-	p.frequency = traces.Frequency(p.sweep, over)
-	if paths && (shown == nil || len(s.Faults) > 0) {
-		if err := p.takeApart(ctx, s, s.scenario()); err != nil {
-			return nil, err
-		}
 	}
 	if shown != nil {
 		s.Window = shown.window
 	}
 	p.scene = shown
-	p.lay(s, shown)
+	p.figuresOf = figuresOf{s.Line, s.WrongSpeed, p.sweep.FrequencyHz[0], p.sweep.FrequencyHz[len(p.sweep.FrequencyHz)-1], len(p.sweep.FrequencyHz), s.Window, shown}
+	if before.figuresOf == p.figuresOf {
+		p.figures, p.figuresErr = before.figures, before.figuresErr
+	} else {
+		p.figures, p.figuresErr = distance.TradeOff(p.path, p.sweep.FrequencyHz, s.Window)
+	}
+	over, _ := shown.views()
+	p.frequency = traces.Frequency(p.sweep, over)
+	if p.lattice != nil {
+		p.findGhosts()
+		if take.each {
+			p.takeApart()
+		}
+	}
+	p.lay(s, before)
 	if shown != nil {
-		p.earlier, p.model = p.beside(s, shown, shown.earlier), p.beside(s, shown, shown.model)
+		p.earlier, p.model = p.beside(s, shown.earlier), p.beside(s, shown.model)
 	}
 	return p, ctx.Err()
 }
 
-// measure is the sweep of a setup, or that of a scene, with the record it is read by.
-func measure(ctx context.Context, s Setup, shown *scene) (*picture, error) {
-	if shown != nil {
-		return shown.begin()
-	}
+// measure is the sweep of a setup, or that of a scene, with the record it is read by, and the
+// ways of the waves where they are wanted.
+func measure(ctx context.Context, s Setup, take apart, shown *scene) (*picture, error) {
 	scenario := s.scenario()
-	made, err := simulate.Measure(ctx, scenario)
+	if shown != nil {
+		p, err := shown.begin()
+		if err == nil && take.paths && len(s.Faults) > 0 {
+			p.lattice, err = simulate.Bounces(ctx, scenario, latticeDB)
+		}
+		return p, err
+	}
+	p := &picture{record: s.record()}
+	var made *simulate.Result
+	var err error
+	if take.paths {
+		made, p.lattice, err = simulate.MeasureApart(ctx, scenario, latticeDB)
+	} else {
+		made, err = simulate.Measure(ctx, scenario)
+	}
 	if err != nil {
 		return nil, err
 	}
-	p := &picture{sweep: made.Sweep, record: s.record()}
+	p.sweep = made.Sweep
 	if s.Raw {
 		p.sweep = made.Standards.Device
 	}
-	if p.path, err = p.record.Path(); err != nil {
-		return nil, err
-	}
-	return p, nil
+	p.path, err = p.record.Path()
+	return p, err
 }
 
 // lay puts the sweep, and each reflection that stands alone, along the record.
-func (p *picture) lay(s Setup, shown *scene) {
-	_, view := shown.views()
+func (p *picture) lay(s Setup, before *picture) {
+	_, view := p.scene.views()
 	p.toM = p.path.LengthM()
 	if view == traces.ImpedanceAlong {
 		p.along, p.alongErr = traces.Step(p.sweep, p.path, s.Window)
 		return
 	}
+	p.planTo = p.farthest
+	if p.plan = before.plan; p.plan == nil || before.figuresOf != p.figuresOf || before.planTo != p.planTo {
+		plan, err := traces.NewPlan(p.sweep.FrequencyHz, p.path, traces.Settings{Window: s.Window, ToM: p.farthest})
+		if err != nil {
+			p.alongErr = err
+			return
+		}
+		p.plan = plan
+	}
 	gamma := [][]complex128{p.sweep.Gamma}
 	for _, one := range p.alone {
 		gamma = append(gamma, one.gamma)
 	}
-	profiles, err := traces.NewProfiles(p.sweep.FrequencyHz, p.path, traces.Settings{Window: s.Window, ToM: p.farthest}, gamma...)
-	if err != nil {
-		p.alongErr = err
-		return
-	}
+	profiles := p.plan.Profiles(gamma...)
 	p.toM = profiles[0].DistanceM[len(profiles[0].DistanceM)-1]
 	p.along = profiles[0].Draw(view)
 	for i := range p.alone {
@@ -162,13 +185,13 @@ func (p *picture) lay(s Setup, shown *scene) {
 	}
 }
 
-// beside is a further sweep in the views of a scene; where a view has none of it, the
+// beside is a further sweep in the views of the scene; where a view has none of it, the
 // scene is shown without.
-func (p *picture) beside(setup Setup, shown *scene, s *sweep.Sweep) both {
+func (p *picture) beside(setup Setup, s *sweep.Sweep) both {
 	if s == nil {
 		return both{}
 	}
-	over, view := shown.views()
+	over, view := p.scene.views()
 	out := both{frequency: traces.Frequency(s, over).Parts}
 	if view == traces.ImpedanceAlong {
 		if drawn, err := traces.Step(s, p.path, setup.Window); err == nil {
@@ -182,51 +205,55 @@ func (p *picture) beside(setup Setup, shown *scene, s *sweep.Sweep) both {
 	return out
 }
 
-// takeApart follows the waves of the setup.
-func (p *picture) takeApart(ctx context.Context, s Setup, scenario *simulate.Scenario) error {
-	lattice, err := simulate.Bounces(ctx, scenario, latticeDB)
-	if err != nil {
-		return err
-	}
-	p.lattice = lattice
-	var single, again []int
-	for i := range lattice.Paths {
-		if lattice.Paths[i].Bounces() == 0 {
-			single = append(single, i)
-		} else {
+// louder orders paths of the lattice, the loudest first.
+func (p *picture) louder(a, b int) int {
+	return cmp.Compare(p.lattice.Paths[b].LevelDB, p.lattice.Paths[a].LevelDB)
+}
+
+// findGhosts names the loudest waves that are reflected more than once.
+func (p *picture) findGhosts() {
+	var again []int
+	for i := range p.lattice.Paths {
+		if path := &p.lattice.Paths[i]; path.Bounces() > 0 && path.LevelDB >= ghostDB {
 			again = append(again, i)
 		}
 	}
-	louder := func(a, b int) int { return cmp.Compare(lattice.Paths[b].LevelDB, lattice.Paths[a].LevelDB) }
-	slices.SortStableFunc(single, louder)
-	slices.SortStableFunc(again, louder)
-	for _, i := range again {
-		path := &lattice.Paths[i]
-		at := p.path.PhysicalM(cables.SpeedOfLight * path.TimeS / 2)
-		if path.LevelDB < ghostDB || len(p.ghosts) == mostGhosts {
-			break
-		}
-		g := ghost{distanceM: at, levelDB: path.LevelDB, path: i}
+	slices.SortStableFunc(again, p.louder)
+	for _, i := range again[:min(len(again), mostGhosts)] {
+		path := &p.lattice.Paths[i]
+		g := ghost{distanceM: p.path.PhysicalM(cables.SpeedOfLight * path.TimeS / 2), levelDB: path.LevelDB, path: i}
 		for _, turn := range path.Turns {
-			g.way = append(g.way, lattice.Places[turn].Name)
+			g.way = append(g.way, p.lattice.Places[turn].Name)
 		}
 		p.ghosts = append(p.ghosts, g)
 	}
 	slices.SortStableFunc(p.ghosts, func(a, b ghost) int { return cmp.Compare(a.distanceM, b.distanceM) })
 	if n := len(p.ghosts); n > 0 && p.figuresErr == nil {
 		long := p.path.LengthM()
-		if far := math.Min(math.Min(1.02*p.ghosts[n-1].distanceM, farthestGhost*long), p.figures.AliasFreeM); far > 1.05*long {
+		// In steps, so that the axis stands still while a fault is moved a little.
+		far := math.Ceil(1.02*p.ghosts[n-1].distanceM/(farStep*long)) * farStep * long
+		if far = math.Min(math.Min(far, farthestGhost*long), p.figures.AliasFreeM); far > 1.05*long {
 			p.farthest = far
 		}
 	}
+}
+
+// takeApart shows the loudest single reflections each alone.
+func (p *picture) takeApart() {
+	var single []int
+	for i := range p.lattice.Paths {
+		if p.lattice.Paths[i].Bounces() == 0 {
+			single = append(single, i)
+		}
+	}
+	slices.SortStableFunc(single, p.louder)
 	for _, i := range single[:min(len(single), mostAlone)] {
-		place := lattice.Places[lattice.Paths[i].Turns[0]]
-		only := &sweep.Sweep{FrequencyHz: p.sweep.FrequencyHz, Gamma: lattice.On(i, p.sweep.FrequencyHz), ReferenceOhm: p.sweep.ReferenceOhm}
-		one := alone{name: place.Name, distanceM: place.DistanceM, levelDB: lattice.Paths[i].LevelDB, gamma: only.Gamma, frequency: traces.Frequency(only, traces.ReturnLoss)}
+		place := p.lattice.Places[p.lattice.Paths[i].Turns[0]]
+		only := &sweep.Sweep{FrequencyHz: p.sweep.FrequencyHz, Gamma: p.lattice.On(i, p.sweep.FrequencyHz), ReferenceOhm: p.sweep.ReferenceOhm}
+		one := alone{name: place.Name, distanceM: place.DistanceM, levelDB: p.lattice.Paths[i].LevelDB, gamma: only.Gamma, frequency: traces.Frequency(only, traces.ReturnLoss)}
 		p.alone = append(p.alone, one)
 	}
 	slices.SortStableFunc(p.alone, func(a, b alone) int { return cmp.Compare(a.distanceM, b.distanceM) })
-	return nil
 }
 
 // find is what the engine finds in what the bench shows.

@@ -7,6 +7,8 @@ package traces
 import (
 	"fmt"
 	"math"
+	"runtime"
+	"sync"
 
 	"downlead/cables"
 	"downlead/dsp"
@@ -168,16 +170,23 @@ const mostPlaces = 8001
 
 // NewProfile computes the response of s along path.
 func NewProfile(s *sweep.Sweep, path *cables.Path, settings Settings) (*Profile, error) {
-	all, err := NewProfiles(s.FrequencyHz, path, settings, s.Gamma)
+	plan, err := NewPlan(s.FrequencyHz, path, settings)
 	if err != nil {
 		return nil, err
 	}
-	return all[0], nil
+	return plan.Profiles(s.Gamma)[0], nil
 }
 
-// NewProfiles computes the responses along path of several reflections over the same
-// frequencies, which share the planning.
-func NewProfiles(frequencyHz []float64, path *cables.Path, settings Settings, gamma ...[]complex128) ([]*Profile, error) {
+// Plan computes responses along one line from reflections over one grid of frequencies.
+// Any number of goroutines may use it.
+type Plan struct {
+	mu   sync.Mutex
+	free []*distance.Transform // those that nobody uses
+	like *distance.Transform   // the first, which more are made like
+}
+
+// NewPlan plans the responses along path of reflections over frequencyHz.
+func NewPlan(frequencyHz []float64, path *cables.Path, settings Settings) (*Plan, error) {
 	most := settings.Most
 	if most == 0 {
 		most = mostPlaces
@@ -196,16 +205,48 @@ func NewProfiles(frequencyHz []float64, path *cables.Path, settings Settings, ga
 			return nil, err
 		}
 	}
-	var all []*Profile
-	for _, g := range gamma {
-		p := t.Profile(nil, g)
-		out := &Profile{DistanceM: p.DistanceM, Magnitude: make([]float64, len(p.Amplitude)), HeldFromM: p.HeldFromM, HeldNoise: p.HeldByNoise}
-		for i, a := range p.Amplitude {
-			out.Magnitude[i] = math.Hypot(real(a), imag(a))
-		}
-		all = append(all, out)
+	return &Plan{free: []*distance.Transform{t}, like: t}, nil
+}
+
+// borrow returns a transform for one goroutine, which gives it back with giveBack.
+func (p *Plan) borrow() *distance.Transform {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	last := len(p.free) - 1
+	if last < 0 {
+		return p.like.Clone()
 	}
-	return all, nil
+	t := p.free[last]
+	p.free = p.free[:last]
+	return t
+}
+
+func (p *Plan) giveBack(t *distance.Transform) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.free = append(p.free, t)
+}
+
+// Profiles computes the response to each gamma, one value for each frequency, on all cores.
+func (p *Plan) Profiles(gamma ...[]complex128) []*Profile {
+	all := make([]*Profile, len(gamma))
+	workers := min(runtime.GOMAXPROCS(0), len(gamma))
+	var done sync.WaitGroup
+	for w := range workers {
+		done.Go(func() {
+			t := p.borrow()
+			defer p.giveBack(t)
+			for i := w; i < len(gamma); i += workers {
+				r := t.Profile(nil, gamma[i])
+				all[i] = &Profile{DistanceM: r.DistanceM, Magnitude: make([]float64, len(r.Amplitude)), HeldFromM: r.HeldFromM, HeldNoise: r.HeldByNoise}
+				for k, a := range r.Amplitude {
+					all[i].Magnitude[k] = math.Hypot(real(a), imag(a))
+				}
+			}
+		})
+	}
+	done.Wait()
+	return all
 }
 
 // Draw returns a view of the profile. ImpedanceAlong is not one: see Step.
