@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"slices"
 	"time"
 
 	"gioui.org/io/event"
@@ -21,6 +22,7 @@ import (
 	"downlead/dsp/simulate"
 	"downlead/ui/chart"
 	"downlead/ui/theme"
+	"downlead/ui/traces"
 	"downlead/ui/undo"
 	"downlead/ui/work"
 )
@@ -56,6 +58,7 @@ type Bench struct {
 	offered *cables.Line // the line that is open in the window; nil: none
 
 	history  undo.History[Setup]
+	started  Setup                // where the history begins
 	aside    *undo.History[Setup] // what was on the bench before a lesson or a blind case; nil: it is there
 	begun    int                  // how often a setup was begun with
 	path     *cables.Path
@@ -84,6 +87,7 @@ type Bench struct {
 	blind      blindfold
 
 	over, along chart.Chart
+	smith       chart.Smith // in place of over where a lesson asks for it
 	board       board
 	knobs       map[string]*knob
 	bar         bar
@@ -110,7 +114,8 @@ func New(o Options) (*Bench, error) {
 	scenario.AsBuilt.Roughness = 0 // smooth cable: what is seen is what was put there, and it follows the hand
 	b := &Bench{fullScreen: o.FullScreen, folder: o.Folder, selected: -1, knobs: map[string]*knob{}}
 	b.measuring.Notify, b.finding.Notify = o.Notify, o.Notify
-	b.lessons.turn.Notify, b.lessons.judge.Notify, b.lessons.save.Notify, b.blind.draw.Notify = o.Notify, o.Notify, o.Notify, o.Notify
+	b.lessons.turn.Notify, b.lessons.judge.Notify, b.lessons.save.Notify = o.Notify, o.Notify, o.Notify
+	b.blind.draw.Notify, b.blind.record.keep.Notify = o.Notify, o.Notify
 	b.Begin(SetupOf(scenario))
 	b.over.Linked = nil
 	return b, nil
@@ -124,6 +129,7 @@ func (b *Bench) Close() {
 	b.lessons.judge.Wait()
 	b.lessons.save.Wait()
 	b.blind.draw.Wait()
+	b.blind.record.keep.Wait()
 }
 
 // Busy says whether anything runs in the background.
@@ -134,7 +140,8 @@ func (b *Bench) Busy() bool {
 	_, judging := b.lessons.judge.Running()
 	_, drawing := b.blind.draw.Running()
 	_, saving := b.lessons.save.Running()
-	return measuring || finding || turning || judging || drawing || saving
+	_, keeping := b.blind.record.keep.Running()
+	return keeping || measuring || finding || turning || judging || drawing || saving
 }
 
 // Setup is what is on the bench.
@@ -143,6 +150,7 @@ func (b *Bench) Setup() Setup { return b.history.Now() }
 // Begin puts a setup on the bench, without a past.
 func (b *Bench) Begin(s Setup) {
 	b.history.Begin(s)
+	b.started = s
 	b.begun++
 	b.selected, b.trouble = -1, ""
 	b.findings, b.findErr = nil, nil
@@ -184,8 +192,12 @@ func (b *Bench) change(did, kind string, edit func(*Setup)) error {
 	next := b.Setup()
 	faults := make([]simulate.Fault, len(next.Faults), len(next.Faults)+1)
 	copy(faults, next.Faults)
-	next.Faults = faults
+	next.Faults, next.Marks = faults, slices.Clone(next.Marks)
 	edit(&next)
+	if err := b.allowed(&next); err != nil {
+		b.trouble = err.Error()
+		return err
+	}
 	if err := next.scenario().Check(); err != nil {
 		b.trouble = err.Error()
 		return err
@@ -195,6 +207,36 @@ func (b *Bench) change(did, kind string, edit func(*Setup)) error {
 	b.refresh()
 	return nil
 }
+
+// allowed says why a setup may not be: what is looked at may be locked by its lesson, and the
+// line of a blind case is as it is.
+func (b *Bench) allowed(next *Setup) error {
+	switch {
+	case b.scene != nil && b.scene.locked:
+		return errors.New("this step of the lesson is to be looked at as it is")
+	case b.blind.on && !next.sameSweep(&b.started):
+		return errors.New("the line of a blind case and its sweep stay as they are")
+	}
+	return nil
+}
+
+// tried says whether what is shown of a lesson is no longer its own sweep.
+func (b *Bench) tried() bool {
+	now := b.Setup()
+	return b.scene != nil && !now.sameSweep(&b.started)
+}
+
+// show switches something that is shown beside the whole on or off; not in a blind case,
+// where it would tell.
+func (b *Bench) show(what *bool) {
+	if !b.blind.on {
+		*what = !*what
+	}
+}
+
+// hasKnobs says whether the sweep's knobs are shown: people at the back of a room read large
+// letters, and some steps of lessons are looked at as they are.
+func (b *Bench) hasKnobs() bool { return !b.presenting && (b.scene == nil || !b.scene.locked) }
 
 // takenApart is what is shown that needs the waves one by one.
 func (b *Bench) takenApart() apart { return apart{b.each || b.bounces || b.ghosts, b.each} }
@@ -207,10 +249,8 @@ func (b *Bench) refresh() {
 		b.pathOf = s.Line
 		b.path, _ = s.Line.Path() // a line that has none does not get onto the bench
 	}
-	a := aim{b.begun, b.history.Number(), b.takenApart(), nil}
-	if b.history.Number() == 0 {
-		a.scene = b.scene
-	}
+	b.showMarks()
+	a := aim{b.begun, b.history.Number(), b.takenApart(), b.scene, b.tried()}
 	if a == b.reach {
 		return
 	}
@@ -220,12 +260,12 @@ func (b *Bench) refresh() {
 	}
 	b.reach = a
 	before := b.drawn
-	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a.apart, a.scene, before) })
+	b.measuring.Start(func(ctx context.Context) (*picture, error) { return draw(ctx, s, a, before) })
 }
 
 // find looks for the faults of what is shown.
 func (b *Bench) find() {
-	if b.drawn == nil || b.veiled { // it would tell
+	if b.drawn == nil || b.veiled && b.blind.result == nil { // it would tell
 		return
 	}
 	p := b.drawn
@@ -304,7 +344,7 @@ func (b *Bench) update(gtx layout.Context) {
 	}{
 		{&b.bar.leave, func() { b.leave = true }}, {&b.bar.ownLine, b.takeLine}, {&b.bar.undo, b.undo}, {&b.bar.redo, b.redo},
 		{&b.bar.lessons, b.goToLessons}, {&b.bar.blind, b.goBlind}, {&b.bar.present, func() { b.present(!b.presenting) }}, {&b.bar.keys, func() { b.help.open = true }}, {&b.help.away, func() { b.help.open = false }},
-		{&b.bar.each, func() { b.each = !b.each }}, {&b.bar.bounces, func() { b.bounces = !b.bounces }}, {&b.bar.ghosts, func() { b.ghosts = !b.ghosts }},
+		{&b.bar.each, func() { b.show(&b.each) }}, {&b.bar.bounces, func() { b.show(&b.bounces) }}, {&b.bar.ghosts, func() { b.show(&b.ghosts) }},
 		{&b.bar.unit, func() { b.look.Feet = !b.look.Feet }}, {&b.bar.face, func() { b.look.Dark = !b.look.Dark }},
 	} {
 		for press.click.Clicked(gtx) {
@@ -400,7 +440,7 @@ func (b *Bench) layoutBody(gtx layout.Context) layout.Dimensions {
 		right, width = b.layoutLessons, 400
 	}
 	var parts []layout.FlexChild
-	if !b.blind.on && !b.lessons.on && !b.presenting { // the sweep is theirs, and people at the back read large letters
+	if b.hasKnobs() {
 		parts = append(parts, side(scaled(216), b.layoutSweep), layout.Rigid(layout.Spacer{Width: gap}.Layout))
 	}
 	return layout.Flex{}.Layout(gtx, append(parts,
@@ -414,7 +454,12 @@ func (b *Bench) layoutBody(gtx layout.Context) layout.Dimensions {
 func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
 	dims := layout.Flex{Axis: layout.Vertical}.Layout(gtx,
 		layout.Rigid(b.layoutSwitches),
-		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions { return b.over.Layout(gtx, b.chartStyle()) }),
+		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
+			if over, _ := b.views(); over == traces.Smith {
+				return b.smith.Layout(gtx, b.chartStyle(), b.smithContent())
+			}
+			return b.over.Layout(gtx, b.chartStyle())
+		}),
 		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
 			dims := b.along.Layout(gtx, b.chartStyle())
 			if b.blind.on {
@@ -425,22 +470,37 @@ func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
 			return dims
 		}),
 		layout.Rigid(b.layoutBoard))
-	if b.board.chart != b.along.Area() { // the board is laid out before the chart that it stands under
+	if b.board.chart != b.along.Area() || b.board.seen != b.seen() { // the board is laid out before the chart that it stands under
 		gtx.Execute(op.InvalidateCmd{})
 	}
 	return dims
 }
 
-// layoutSwitches are what can be shown beside the whole.
+// layoutSwitches are what can be shown beside the whole, and what the lines of the charts
+// are.
 func (b *Bench) layoutSwitches(gtx layout.Context) layout.Dimensions {
-	button := func(click *widget.Clickable, text string, on bool) layout.Widget {
-		return func(gtx layout.Context) layout.Dimensions {
-			return b.theme.Button(gtx, click, theme.Button{Text: text, Chosen: on, Off: b.blind.on}) // it would tell
+	var all []layout.Widget
+	if !b.blind.on { // it would tell
+		button := func(click *widget.Clickable, text string, on bool) {
+			all = append(all, func(gtx layout.Context) layout.Dimensions {
+				return b.theme.Button(gtx, click, theme.Button{Text: text, Chosen: on})
+			})
 		}
+		button(&b.bar.each, "each reflection alone", b.each)
+		button(&b.bar.bounces, "bounces", b.bounces)
+		button(&b.bar.ghosts, "ghosts", b.ghosts)
 	}
-	return layout.Inset{Bottom: 4}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
-		return theme.Flow(gtx, 6, button(&b.bar.each, "each reflection alone", b.each), button(&b.bar.bounces, "bounces", b.bounces), button(&b.bar.ghosts, "ghosts", b.ghosts))
-	})
+	for _, l := range b.legend() {
+		all = append(all, func(gtx layout.Context) layout.Dimensions {
+			return layout.Inset{Top: 7, Left: 6}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
+				return layout.Flex{Alignment: layout.Middle}.Layout(gtx,
+					layout.Rigid(func(gtx layout.Context) layout.Dimensions { return swatch(gtx, l.color, l.pattern) }),
+					layout.Rigid(layout.Spacer{Width: 5}.Layout),
+					layout.Rigid(b.small(l.name, l.color)))
+			})
+		})
+	}
+	return layout.Inset{Bottom: 4}.Layout(gtx, func(gtx layout.Context) layout.Dimensions { return theme.Flow(gtx, 6, all...) })
 }
 
 // title is the name of what the room shows.

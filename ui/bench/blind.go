@@ -5,13 +5,13 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"gioui.org/f32"
 	"gioui.org/io/pointer"
 	"gioui.org/layout"
 	"gioui.org/widget"
 
-	"downlead/dsp/diagnose"
 	"downlead/ui/blind"
 	"downlead/ui/chart"
 	"downlead/ui/theme"
@@ -26,8 +26,10 @@ type blindfold struct {
 	seed    func() uint64
 	theCase *blind.Case
 	err     error
-	marks   []mark // one for each marker of the line's chart, in their order
+	rows    [mostFaults]markRow // of the marks, which the setup holds
+	shown   aim                 // whose marks the line's chart has
 	result  *blind.Result
+	record  record
 	levels  theme.Choice
 	again   widget.Clickable
 	answer  widget.Clickable
@@ -35,12 +37,10 @@ type blindfold struct {
 	pressed f32.Point // on the chart of the line; its address is the tag of presses there
 }
 
-// mark is a place that the trainee set, and what it is taken for.
-type mark struct {
-	m      float64
-	cause  int // of blind.Causes; -1: not said yet
-	choice *theme.Choice
-	off    *widget.Clickable
+// markRow is what is pressed to say what a mark is taken for.
+type markRow struct {
+	choice theme.Choice
+	off    widget.Clickable
 }
 
 // goBlind begins with a blind case in place of the faults, or goes back to them.
@@ -63,16 +63,20 @@ func (b *Bench) leaveBlind() {
 		return
 	}
 	b.blind.draw.Stop()
-	b.blind.on, b.blind.theCase, b.veiled, b.scene = false, nil, false, nil
-	b.setMarks(nil)
+	b.blind.on, b.blind.theCase, b.blind.result, b.veiled, b.scene = false, nil, nil, false, nil
+	b.along.Markers, b.blind.shown = nil, aim{}
 	b.putBack()
 }
 
 // nextCase draws another case.
 func (b *Bench) nextCase() {
 	s := &b.blind
-	s.theCase, s.result, s.err, b.scene = nil, nil, nil, nil
-	b.setMarks(nil)
+	s.theCase, s.result, s.err = nil, nil, nil
+	s.record.kept = false
+	if fresh := b.Setup(); len(fresh.Marks) > 0 { // of the case before
+		fresh.Marks = nil
+		b.Begin(fresh)
+	}
 	if s.level == 0 {
 		s.level = 1
 	}
@@ -95,11 +99,11 @@ func (b *Bench) takeBlind() {
 	}
 	b.blind.theCase = r.Value
 	setup := b.aside.Now()
-	setup.Line, setup.Faults, setup.WrongSpeed, setup.Raw = r.Value.Line, nil, 0, false
+	setup.Line, setup.Record, setup.Faults, setup.WrongSpeed, setup.Raw = r.Value.Line, nil, nil, 0, false
 	f := r.Value.Sweep.FrequencyHz
 	setup.LowHz, setup.HighHz, setup.Points = f[0], f[len(f)-1], len(f)
+	b.scene = &scene{sweep: r.Value.Sweep, record: r.Value.Line, secret: true}
 	b.Begin(setup)
-	b.scene = &scene{sweep: r.Value.Sweep, record: r.Value.Line}
 	b.each, b.ghosts, b.bounces = false, false, false
 }
 
@@ -126,8 +130,8 @@ func (b *Bench) updateClicks(gtx layout.Context) {
 			continue
 		}
 		onMark := false
-		for _, m := range s.marks {
-			onMark = onMark || math.Abs(seen.Position(m.m, float64(a.Dx()))-x) < 8
+		for _, m := range b.Setup().Marks {
+			onMark = onMark || math.Abs(seen.Position(m.DistanceM, float64(a.Dx()))-x) < 8
 		}
 		if !onMark {
 			b.markHere(seen.Value(x, float64(a.Dx())))
@@ -135,54 +139,77 @@ func (b *Bench) updateClicks(gtx layout.Context) {
 	}
 }
 
-// setMarks makes the marks, and the markers of the chart with them.
-func (b *Bench) setMarks(marks []mark) {
-	b.blind.marks = marks
+// showMarks puts the marks of the setup onto the line's chart, where they are others than
+// before.
+func (b *Bench) showMarks() {
+	now := aim{begun: b.begun, step: b.history.Number()}
+	if !b.blind.on || now == b.blind.shown {
+		return
+	}
+	b.blind.shown = now
 	b.along.Markers = nil
-	for _, m := range marks {
-		b.along.Markers = append(b.along.Markers, chart.Marker{Side: chart.Lower, X: m.m})
+	for _, m := range b.Setup().Marks {
+		b.along.Markers = append(b.along.Markers, chart.Marker{Side: chart.Lower, X: m.DistanceM})
 	}
 }
+
+// marking says whether marks can be set and changed.
+func (b *Bench) marking() bool { return b.blind.on && b.blind.theCase != nil && b.blind.result == nil }
 
 // markHere adds a mark.
 func (b *Bench) markHere(m float64) {
-	s := &b.blind
-	if s.theCase == nil || s.result != nil || len(s.marks) == mostFaults || m < 0 || m > b.path.LengthM() {
+	if !b.marking() || m < 0 || m > b.path.LengthM() {
 		return
 	}
-	b.setMarks(append(s.marks[:len(s.marks):len(s.marks)], newMark(m)))
+	marks := b.Setup().Marks
+	if len(marks) == mostFaults {
+		b.trouble = fmt.Sprintf("there are %d marks already; take one off first", mostFaults)
+		return
+	}
+	b.history.Rest()
+	b.mark("set mark "+letter(len(marks)), append(slices.Clone(marks), blind.Mark{DistanceM: rounded(m)}))
 }
 
-func newMark(m float64) mark {
-	return mark{m: math.Round(m*100) / 100, cause: -1, choice: new(theme.Choice), off: new(widget.Clickable)}
+// rounded is a place that somebody pointed at, to a centimetre.
+func rounded(m float64) float64 { return math.Round(m*100) / 100 }
+
+// mark changes the marks: a step that can be undone.
+func (b *Bench) mark(did string, marks []blind.Mark) {
+	_ = b.change(did, "", func(s *Setup) { s.Marks = marks }) // marks are no part of what is checked
 }
 
 // markersChanged takes over what was done to the markers of the chart: one more, one
 // less, or one moved.
 func (b *Bench) markersChanged() {
-	s := &b.blind
-	if !s.on {
+	if !b.blind.on {
 		return
 	}
-	var marks []mark
+	old := b.Setup().Marks
+	var marks []blind.Mark
 	for i, k := range b.along.Markers {
-		one := newMark(k.X)
-		for _, old := range s.marks {
-			if old.m == k.X {
-				one = old
+		one := blind.Mark{DistanceM: rounded(k.X)}
+		for _, o := range old {
+			if o.DistanceM == k.X {
+				one = o
 			}
 		}
-		if len(b.along.Markers) == len(s.marks) {
-			one = s.marks[i]
-			one.m = k.X
+		if len(b.along.Markers) == len(old) {
+			one = blind.Mark{DistanceM: rounded(k.X), Cause: old[i].Cause}
 		}
 		marks = append(marks, one)
 	}
-	if s.result == nil {
-		b.setMarks(marks)
-	} else {
-		b.setMarks(s.marks)
+	b.blind.shown = aim{} // the chart takes them back as they are here
+	if !b.marking() || len(marks) > mostFaults || slices.Equal(marks, old) {
+		return
 	}
+	did := "move a mark"
+	switch {
+	case len(marks) > len(old):
+		did = "set mark " + letter(len(old))
+	case len(marks) < len(old):
+		did = "take a mark off"
+	}
+	b.mark(did, marks)
 }
 
 func (b *Bench) updateBlind(gtx layout.Context) {
@@ -197,41 +224,43 @@ func (b *Bench) updateBlind(gtx layout.Context) {
 	for s.answer.Clicked(gtx) {
 		b.score()
 	}
-	for i := 0; i < len(s.marks); i++ {
-		if picked, ok := s.marks[i].choice.Update(gtx); ok && s.result == nil && picked < len(blind.Causes()) {
-			s.marks[i].cause = picked
+	for i := range s.rows {
+		row := &s.rows[i]
+		picked, chose := row.choice.Update(gtx)
+		off := row.off.Clicked(gtx)
+		marks := b.Setup().Marks
+		if i >= len(marks) || !b.marking() {
+			continue
 		}
-		for s.marks[i].off.Clicked(gtx) {
-			if s.result == nil {
-				b.setMarks(append(s.marks[:i:i], s.marks[i+1:]...))
-				return
-			}
+		if chose && picked < len(blind.Causes()) {
+			marks = slices.Clone(marks)
+			marks[i].Cause = blind.Causes()[picked]
+			b.mark("call mark "+letter(i)+" "+marks[i].Cause.Words(), marks)
+		}
+		if off {
+			b.mark("take mark "+letter(i)+" off", slices.Delete(slices.Clone(marks), i, i+1))
 		}
 	}
+	b.updateRecord(gtx)
 }
 
-// score holds the marks against the truth.
+// score holds the marks against the truth. After that they stay.
 func (b *Bench) score() {
 	s := &b.blind
-	if s.theCase == nil {
+	if !b.marking() {
 		return
 	}
-	var marks []blind.Mark
-	for _, m := range s.marks {
-		cause := diagnose.Unnamed
-		if m.cause >= 0 {
-			cause = blind.Causes()[m.cause]
-		}
-		marks = append(marks, blind.Mark{DistanceM: m.m, Cause: cause})
-	}
-	r := s.theCase.Score(marks)
+	r := s.theCase.Score(b.Setup().Marks)
 	s.result = &r
+	b.Begin(b.Setup())
+	b.keepResult()
 }
 
 // layoutBlind is the case, in place of the faults.
 func (b *Bench) layoutBlind(gtx layout.Context) layout.Dimensions {
 	s, t := &b.blind, &b.theme
 	quiet := func(text string) layout.Widget { return t.Text(theme.Label{Text: text, Color: t.Quiet}) }
+	marks := b.Setup().Marks
 	var levels []string
 	for i := range blind.Levels {
 		levels = append(levels, fmt.Sprintf("level %d of %d", i+1, blind.Levels))
@@ -243,42 +272,44 @@ func (b *Bench) layoutBlind(gtx layout.Context) layout.Dimensions {
 			return t.Button(gtx, &s.again, theme.Button{Text: "another case"})
 		})
 	}}
+	all = append(all, b.recordWidgets()...)
 	switch {
 	case s.err != nil:
 		return b.scroll(gtx, &s.scroll, append(all, t.Text(theme.Label{Text: s.err.Error(), Color: t.Out})))
 	case s.theCase == nil:
 		return b.scroll(gtx, &s.scroll, append(all, quiet("A line is being drawn …")))
 	case s.result != nil:
-		return b.scroll(gtx, &s.scroll, append(all, b.resultWidgets()...))
+		all = append(all, b.resultWidgets()...)
+		return b.scroll(gtx, &s.scroll, append(all, b.historyWidgets()...))
 	}
 	all = append(all, quiet("Press the drawn line, or its chart, where something is wrong (M on the chart by keys); then say what it is. Without a mark the answer is that nothing is wrong."))
 	var names []string
 	for _, c := range blind.Causes() {
 		names = append(names, c.Words())
 	}
-	for i := range s.marks {
-		m := &s.marks[i]
+	for i, m := range marks {
+		row := &s.rows[i]
 		all = append(all, func(gtx layout.Context) layout.Dimensions {
 			return theme.Flow(gtx, 6, func(gtx layout.Context) layout.Dimensions {
-				return layout.Inset{Top: 5}.Layout(gtx, t.Text(theme.Label{Text: fmt.Sprintf("%s  %s", letter(i), metres(m.m, b.look.Feet)), Font: theme.Strong}))
+				return layout.Inset{Top: 5}.Layout(gtx, t.Text(theme.Label{Text: fmt.Sprintf("%s  %s", letter(i), metres(m.DistanceM, b.look.Feet)), Font: theme.Strong}))
 			}, func(gtx layout.Context) layout.Dimensions {
-				if m.cause < 0 { // named before the list is opened
-					return t.Choice(gtx, m.choice, "cause", append(names[:len(names):len(names)], "which cause?"), len(names))
+				if at := slices.Index(blind.Causes(), m.Cause); at >= 0 {
+					return t.Choice(gtx, &row.choice, "cause", names, at)
 				}
-				return t.Choice(gtx, m.choice, "cause", names, m.cause)
+				return t.Choice(gtx, &row.choice, "cause", append(names[:len(names):len(names)], "which cause?"), len(names)) // named before the list is opened
 			}, func(gtx layout.Context) layout.Dimensions {
-				return t.Button(gtx, m.off, theme.Button{Text: "remove"})
+				return t.Button(gtx, &row.off, theme.Button{Text: "remove"})
 			})
 		})
 	}
 	all = append(all, func(gtx layout.Context) layout.Dimensions {
 		text := "answer: nothing is wrong"
-		if len(s.marks) > 0 {
+		if len(marks) > 0 {
 			text = "answer"
 		}
 		return t.Button(gtx, &s.answer, theme.Button{Text: text, Strong: true})
 	})
-	return b.scroll(gtx, &s.scroll, all)
+	return b.scroll(gtx, &s.scroll, append(all, b.historyWidgets()...))
 }
 
 // resultWidgets are the answer and the score.
@@ -308,5 +339,7 @@ func (b *Bench) resultWidgets() []layout.Widget {
 	for _, k := range s.result.FalseMarks {
 		all = append(all, t.Text(theme.Label{Text: fmt.Sprintf("mark %s: nothing is wrong there, 25 off", letter(k)), Color: t.Out}))
 	}
-	return append(all, b.small(fmt.Sprintf("case %d, level %d; the same number gives the same case on the command line", s.theCase.Seed, s.theCase.Difficulty), t.Quiet))
+	all = append(all, b.small(fmt.Sprintf("case %d, level %d; the same number gives the same case on the command line", s.theCase.Seed, s.theCase.Difficulty), t.Quiet), t.Rule)
+	all = append(all, b.heading("What the program finds"))
+	return append(all, b.foundWidgets()...)
 }

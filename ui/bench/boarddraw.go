@@ -31,10 +31,7 @@ func (b *Bench) layoutBoard(gtx layout.Context) layout.Dimensions {
 	width := gtx.Constraints.Max.X
 	a := b.along.Area()
 	v.chart = a
-	v.seen = b.along.View(chart.Lower)
-	if v.seen.Low == v.seen.High {
-		v.seen = chart.Axis{Low: 0, High: 1}
-	}
+	v.seen = b.seen()
 	letters := gtx.Sp(b.theme.Small())
 	top := letters*4/3 + gtx.Dp(3) // of the line, under a row of names
 	v.area = image.Rect(a.Min.X, top, max(a.Max.X, a.Min.X+1), top+letters*4/3+gtx.Dp(5))
@@ -70,6 +67,15 @@ func (b *Bench) layoutBoard(gtx layout.Context) layout.Dimensions {
 	}
 	b.drawHeld(gtx)
 	return layout.Dimensions{Size: v.size}
+}
+
+// seen is the part of the line that its chart shows.
+func (b *Bench) seen() chart.Axis {
+	seen := b.along.View(chart.Lower)
+	if seen.Low == seen.High {
+		return chart.Axis{Low: 0, High: 1}
+	}
+	return seen
 }
 
 // drawLine draws the sections, the devices and what ends the line.
@@ -193,8 +199,8 @@ func (b *Bench) drawMarks(gtx layout.Context) {
 		return
 	}
 	v, t := &b.board, &b.theme
-	for i, m := range b.blind.marks {
-		x := b.column(m.m)
+	for i, m := range b.Setup().Marks {
+		x := b.column(m.DistanceM)
 		theme.Rectangle(gtx, image.Rect(x-gtx.Dp(1), v.area.Min.Y-gtx.Dp(6), x+gtx.Dp(1), v.area.Max.Y+gtx.Dp(6)), t.Link)
 		b.write(gtx, theme.Label{Text: letter(i), Size: t.Small(), Color: t.Link, Font: theme.Strong}, image.Pt(x, v.area.Max.Y+gtx.Dp(5)), 0.5, 0, 0)
 	}

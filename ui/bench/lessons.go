@@ -24,24 +24,25 @@ import (
 
 // lessons are the lessons of the program, and the one that is gone through.
 type lessons struct {
-	on     bool // in place of what is on the bench
-	all    []*lesson.Lesson
-	err    error
-	said   string // of the pictures
-	rows   []widget.Clickable
-	open   *class // nil: the list is shown
-	step   int    // -1: what the lesson is about
-	turn   work.Slot[*page]
-	page   *page // nil: being worked out
-	next   widget.Clickable
-	back   widget.Clickable
-	list   widget.Clickable
-	reveal widget.Clickable
-	fields []field // of the questions of the page
-	judge  work.Slot[judged]
-	save   work.Slot[string] // the folder that the pictures went to
-	saving widget.Clickable
-	scroll widget.List
+	on       bool // in place of what is on the bench
+	all      []*lesson.Lesson
+	err      error
+	said     string // of the pictures
+	rows     []widget.Clickable
+	open     *class // nil: the list is shown
+	step     int    // -1: what the lesson is about
+	turn     work.Slot[*page]
+	page     *page // nil: being worked out
+	next     widget.Clickable
+	back     widget.Clickable
+	list     widget.Clickable
+	reveal   widget.Clickable
+	asTaught widget.Clickable
+	fields   []field // of the questions of the page
+	judge    work.Slot[judged]
+	save     work.Slot[string] // the folder that the pictures went to
+	saving   widget.Clickable
+	scroll   widget.List
 }
 
 // class is a lesson with its line swept. A job that was overtaken may still run, so
@@ -71,6 +72,7 @@ type question struct {
 	text    string
 	unit    string
 	options []string
+	scene   *scene // what it is asked about; nil: what the step shows
 }
 
 // field is where a question is answered, and what became of that.
@@ -78,6 +80,7 @@ type field struct {
 	editor  widget.Editor
 	submit  widget.Clickable
 	choices []widget.Clickable
+	look    widget.Clickable // at what is asked about
 	said    string
 	right   bool
 	done    bool
@@ -106,12 +109,8 @@ func (b *Bench) turnTo(step int) {
 	if s.open == nil || step < -1 || step >= len(s.open.Steps) {
 		return
 	}
-	if b.history.Number() != 0 { // played with since
-		b.Begin(SetupOf(s.open.Scenario))
-	}
 	s.step, s.page, s.fields = step, nil, nil
 	s.judge.Stop()
-	b.scene = nil
 	c, feet := s.open, b.look.Feet
 	s.turn.Start(func(ctx context.Context) (*page, error) { return c.read(ctx, step, feet) })
 }
@@ -181,6 +180,11 @@ func (c *class) ask(ctx context.Context, i int) (question, error) {
 		return question{}, err
 	}
 	out := question{index: i, kind: q.Kind, unit: q.Unit}
+	if q.Show != nil {
+		if out.scene, err = c.sceneOf(ctx, s, q.Show); err != nil {
+			return question{}, err
+		}
+	}
 	if out.text, err = s.Fill(ctx, q.Text); err != nil {
 		return question{}, err
 	}
@@ -208,15 +212,17 @@ func (c *class) ask(ctx context.Context, i int) (question, error) {
 
 // sceneOf is what a lesson shows, for the charts.
 func (c *class) sceneOf(ctx context.Context, s *lesson.Scene, show *lesson.Show) (*scene, error) {
+	has := func(overlay string) bool { return slices.Contains(show.Overlays, overlay) }
 	out := &scene{sweep: s.Sweep, record: s.Line, window: show.Window, zoomHz: show.ZoomHz, zoomM: show.ZoomM,
-		ghosts: slices.Contains(show.Overlays, "ghosts"), bounces: slices.Contains(show.Overlays, "lattice")}
+		overlays: overlays{ghosts: has("ghosts"), bounces: has("lattice"), limit: has("limit")},
+		raw:      show.Sweep == lesson.Raw, sound: show.Sweep == lesson.Earlier, locked: show.Locked}
 	if k := slices.Index(lesson.Overs(), show.Over); k > 0 {
 		out.over = traces.EveryOverFrequency()[k]
 	}
 	if k := slices.Index(lesson.Alongs(), show.Along); k > 0 {
 		out.along = traces.EveryAlongLine()[k]
 	}
-	if (show.AgainstEarlier || slices.Contains(show.Overlays, "earlier")) && show.Sweep != lesson.Earlier && c.bench.Result.Baseline != nil {
+	if (show.AgainstEarlier || has("earlier")) && show.Sweep != lesson.Earlier && c.bench.Result.Baseline != nil {
 		earlier := *show
 		earlier.Sweep = lesson.Earlier
 		before, err := c.bench.Scene(&earlier)
@@ -225,7 +231,14 @@ func (c *class) sceneOf(ctx context.Context, s *lesson.Scene, show *lesson.Show)
 		}
 		out.earlier = before.Sweep
 	}
-	if slices.Contains(show.Overlays, "model") && show.Sweep != lesson.Raw {
+	if has("expected") {
+		expected, err := s.Expected(ctx)
+		if err != nil {
+			return nil, err
+		}
+		out.expected = expected
+	}
+	if has("model") && show.Sweep != lesson.Raw {
 		found, err := s.Findings(ctx)
 		if err != nil {
 			return nil, err
@@ -294,8 +307,7 @@ func (b *Bench) takeLesson() {
 				s.fields[i].editor.SingleLine, s.fields[i].editor.Submit = true, true
 				s.fields[i].choices = make([]widget.Clickable, len(r.Value.questions[i].options))
 			}
-			b.scene = r.Value.scene
-			b.ghosts, b.bounces, b.each = b.scene.ghosts, b.scene.bounces, false
+			b.showScene(r.Value.scene)
 			b.scroll0()
 		}
 	}
@@ -323,6 +335,18 @@ func (b *Bench) takeLesson() {
 			f.said += r.Value.answer.Because
 		}
 	}
+}
+
+// showScene puts a scene of the open lesson onto the bench.
+func (b *Bench) showScene(s *scene) {
+	b.scene = s
+	b.Begin(s.setup(b.lessons.open.Scenario))
+	b.ghosts, b.bounces, b.each = s.overlays.ghosts, s.overlays.bounces, false
+}
+
+// backToLesson takes back what was tried: a step that can be undone itself.
+func (b *Bench) backToLesson() {
+	_ = b.change("back to what the lesson shows", "", func(s *Setup) { *s = b.started }) // it was on the bench before
 }
 
 // scroll0 shows the page from its beginning.
@@ -377,8 +401,16 @@ func (b *Bench) updateLessons(gtx layout.Context) {
 	for s.reveal.Clicked(gtx) {
 		b.veiled = !b.veiled
 	}
+	for s.asTaught.Clicked(gtx) {
+		b.backToLesson()
+	}
 	for i := range s.fields {
 		f := &s.fields[i]
+		for f.look.Clicked(gtx) {
+			if s.page != nil && s.page.questions[i].scene != nil {
+				b.showScene(s.page.questions[i].scene)
+			}
+		}
 		given := f.submit.Clicked(gtx)
 		for {
 			e, ok := f.editor.Update(gtx)
@@ -469,12 +501,25 @@ func (b *Bench) pageWidgets() []layout.Widget {
 	for _, text := range p.sights {
 		all = append(all, t.Text(theme.Label{Text: "→ " + text, Font: theme.Strong}))
 	}
+	if b.tried() {
+		all = append(all, func(gtx layout.Context) layout.Dimensions {
+			return theme.Flow(gtx, 6, b.small("You are trying things out: this is no longer what the lesson shows, which it judges answers by.", t.Link),
+				func(gtx layout.Context) layout.Dimensions {
+					return t.Button(gtx, &s.asTaught, theme.Button{Text: "as the lesson has it"})
+				})
+		})
+	}
 	for _, text := range p.cautions {
 		all = append(all, t.Text(theme.Label{Text: "⚠ " + text, Color: t.Out}))
 	}
 	for i, q := range p.questions {
 		all = append(all, t.Rule, t.Text(theme.Label{Text: q.text, Font: theme.Strong}))
 		f := &s.fields[i]
+		if q.scene != nil && q.scene != b.scene {
+			all = append(all, func(gtx layout.Context) layout.Dimensions {
+				return t.Button(gtx, &f.look, theme.Button{Text: "show what is asked about", Plain: true})
+			})
+		}
 		if len(q.options) == 0 {
 			all = append(all, func(gtx layout.Context) layout.Dimensions {
 				return layout.Flex{Alignment: layout.Middle}.Layout(gtx,

@@ -109,7 +109,7 @@ func BenchmarkFollow1001(b *testing.B) {
 				k++
 				s.Faults[1].DistanceM = 10 + float64(k%100)/10
 				var err error
-				if before, err = draw(b.Context(), s, take, nil, before); err != nil {
+				if before, err = draw(b.Context(), s, aim{apart: take}, before); err != nil {
 					b.Fatal(err)
 				}
 			}

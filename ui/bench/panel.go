@@ -3,6 +3,7 @@ package bench
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gioui.org/layout"
 	"gioui.org/widget"
@@ -99,6 +100,19 @@ func (b *Bench) dials() []dial {
 		}})
 }
 
+// shownDials are those that can be turned: of a blind case what only changes the way it is
+// looked at.
+func (b *Bench) shownDials() []dial {
+	if !b.hasKnobs() {
+		return nil
+	}
+	all := b.dials()
+	if !b.blind.on {
+		return all
+	}
+	return slices.DeleteFunc(all, func(d dial) bool { return d.key != "parameter" && d.key != "speed" })
+}
+
 // knob returns the state of a knob.
 func (b *Bench) knob(key string) *knob {
 	k := b.knobs[key]
@@ -110,7 +124,7 @@ func (b *Bench) knob(key string) *knob {
 }
 
 func (b *Bench) updatePanel(gtx layout.Context) {
-	for _, d := range b.dials() {
+	for _, d := range b.shownDials() {
 		s := b.Setup()
 		did := b.knob(d.key).update(gtx, d.scale, d.get(&s))
 		if did.changed {
@@ -158,7 +172,7 @@ func (b *Bench) stopFinding() {
 // updateSelected drains the knobs of the selected fault.
 func (b *Bench) updateSelected(gtx layout.Context) {
 	p, i := &b.panel, b.selected
-	if i < 0 || i >= len(b.Setup().Faults) || b.path == nil {
+	if i < 0 || i >= len(b.shownFaults()) || b.path == nil {
 		return
 	}
 	f := b.Setup().Faults[i]
@@ -227,19 +241,28 @@ func (b *Bench) scroll(gtx layout.Context, list *widget.List, all []layout.Widge
 func (b *Bench) layoutSweep(gtx layout.Context) layout.Dimensions {
 	s := b.Setup()
 	all := []layout.Widget{b.heading("Sweep")}
-	for _, d := range b.dials() {
+	if b.blind.on {
+		all = []layout.Widget{b.heading("How it is looked at"), b.small("The line and its sweep stay as they are.", b.theme.Quiet)}
+	}
+	windowed := false
+	window := func() {
+		if !windowed {
+			all = append(all, b.windowChoice)
+		}
+		windowed = true
+	}
+	for _, d := range b.shownDials() {
 		switch d.key {
-		case "parameter", "noise":
-			if d.key == "parameter" || !hasParameter(s.Window.Kind) {
-				all = append(all, b.windowChoice)
-			}
-			if d.key == "noise" {
-				all = append(all, b.heading("Instrument"))
-			}
+		case "parameter":
+			window()
+		case "noise":
+			window()
+			all = append(all, b.heading("Instrument"))
 		case "directivity":
 			all = append(all, b.rawButton)
 		case "speed":
-			if s.Raw {
+			window()
+			if s.Raw && !b.blind.on {
 				all = append(all, b.rawButton)
 			}
 			all = append(all, b.heading("Record of the line"))
@@ -250,12 +273,12 @@ func (b *Bench) layoutSweep(gtx layout.Context) layout.Dimensions {
 		})
 	}
 	all = append(all, b.small(b.tradeWords(), b.theme.Quiet))
+	if i := b.selected; b.lessons.on && i >= 0 && i < len(b.shownFaults()) { // the lesson stands where it would stand else
+		from, to := b.span(i)
+		all = append(all, b.theme.Rule, b.heading(b.name(i)), b.small(b.place(from, to), b.theme.Quiet))
+		all = append(all, b.selectedWidgets(i)...)
+	}
 	return b.scroll(gtx, &b.panel.sweep, all)
-}
-
-func hasParameter(k dsp.Kind) bool {
-	_, _, _, _, ok := parameterRange(k)
-	return ok
 }
 
 func (b *Bench) windowChoice(gtx layout.Context) layout.Dimensions {

@@ -20,7 +20,8 @@ import (
 type aim struct {
 	begun, step int
 	apart       apart
-	scene       *scene // shown in place of what the setup measures
+	scene       *scene // whose views are shown, and whose sweep too, but for
+	own         bool   // the setup's own sweep
 }
 
 // apart is what of a setup is taken apart: its waves followed, and each reflection shown
@@ -29,7 +30,8 @@ type apart struct{ paths, each bool }
 
 // picture is what the bench shows of a setup.
 type picture struct {
-	scene      *scene // nil: the setup's own sweep
+	scene      *scene // nil: none
+	own        bool   // the sweep is the setup's own, not the scene's
 	sweep      *sweep.Sweep
 	record     *cables.Line
 	path       *cables.Path // of the record
@@ -44,6 +46,7 @@ type picture struct {
 	planTo     float64      // its Settings.ToM
 	earlier    both         // of a scene
 	model      both
+	expected   both
 	farthest   float64 // of the ghosts, where they are shown beyond the line, m; 0: the line and a little
 	alone      []alone
 	lattice    *simulate.Lattice
@@ -53,16 +56,20 @@ type picture struct {
 // figuresOf is all that the figures depend on, and the plan along the record but for how far
 // it goes. These stay while faults are moved.
 type figuresOf struct {
-	line          *cables.Line
+	line, record  *cables.Line
 	wrongSpeed    float64
 	lowHz, highHz float64
 	points        int
 	window        dsp.Window
 	scene         *scene
+	own           bool
 }
 
 // both are the lines of a further sweep in both views.
-type both struct{ frequency, along []traces.Part }
+type both struct {
+	sweep            *sweep.Sweep // nil: there is none
+	frequency, along []traces.Part
+}
 
 // alone is what one reflection contributes by itself.
 type alone struct {
@@ -93,64 +100,64 @@ const (
 
 // draw measures a setup and lays it along its record. What before, the last picture, has
 // that still holds is kept.
-func draw(ctx context.Context, s Setup, take apart, shown *scene, before *picture) (*picture, error) {
+func draw(ctx context.Context, s Setup, a aim, before *picture) (*picture, error) {
 	if before == nil {
 		before = &picture{}
 	}
-	p, err := measure(ctx, s, take, shown)
+	p, err := measure(ctx, s, a)
 	if err != nil {
 		return nil, err
 	}
-	if shown != nil {
-		s.Window = shown.window
-	}
-	p.scene = shown
-	p.figuresOf = figuresOf{s.Line, s.WrongSpeed, p.sweep.FrequencyHz[0], p.sweep.FrequencyHz[len(p.sweep.FrequencyHz)-1], len(p.sweep.FrequencyHz), s.Window, shown}
+	n := len(p.sweep.FrequencyHz)
+	p.figuresOf = figuresOf{s.Line, s.Record, s.WrongSpeed, p.sweep.FrequencyHz[0], p.sweep.FrequencyHz[n-1], n, s.Window, p.scene, p.own}
 	if before.figuresOf == p.figuresOf {
 		p.figures, p.figuresErr = before.figures, before.figuresErr
 	} else {
 		p.figures, p.figuresErr = distance.TradeOff(p.path, p.sweep.FrequencyHz, s.Window)
 	}
-	over, _ := shown.views()
+	over, _ := p.scene.views()
 	p.frequency = traces.Frequency(p.sweep, over)
 	if p.lattice != nil {
 		p.findGhosts()
-		if take.each {
-			p.takeApart()
+		if a.apart.each {
+			p.takeApart(over)
 		}
 	}
 	p.lay(s, before)
-	if shown != nil {
-		p.earlier, p.model = p.beside(s, shown.earlier), p.beside(s, shown.model)
+	if shown := p.scene; shown != nil {
+		p.earlier = p.beside(s, shown.earlier)
+		if !p.own { // they are of the scene's sweep
+			p.model, p.expected = p.beside(s, shown.model), p.beside(s, shown.expected)
+		}
 	}
 	return p, ctx.Err()
 }
 
 // measure is the sweep of a setup, or that of a scene, with the record it is read by, and the
 // ways of the waves where they are wanted.
-func measure(ctx context.Context, s Setup, take apart, shown *scene) (*picture, error) {
+func measure(ctx context.Context, s Setup, a aim) (*picture, error) {
+	p := &picture{scene: a.scene, own: a.own || a.scene == nil, record: s.record()}
 	scenario := s.scenario()
-	if shown != nil {
-		p, err := shown.begin()
-		if err == nil && take.paths && len(s.Faults) > 0 {
-			p.lattice, err = simulate.Bounces(ctx, scenario, latticeDB)
-		}
-		return p, err
-	}
-	p := &picture{record: s.record()}
 	var made *simulate.Result
 	var err error
-	if take.paths {
+	switch paths := a.apart.paths && (p.own || !a.scene.secret); {
+	case p.own && paths:
 		made, p.lattice, err = simulate.MeasureApart(ctx, scenario, latticeDB)
-	} else {
+	case p.own:
 		made, err = simulate.Measure(ctx, scenario)
+	case paths:
+		p.lattice, err = simulate.Bounces(ctx, scenario, latticeDB)
 	}
 	if err != nil {
 		return nil, err
 	}
-	p.sweep = made.Sweep
-	if s.Raw {
+	switch {
+	case !p.own:
+		p.sweep = a.scene.sweep
+	case s.Raw:
 		p.sweep = made.Standards.Device
+	default:
+		p.sweep = made.Sweep
 	}
 	p.path, err = p.record.Path()
 	return p, err
@@ -192,7 +199,7 @@ func (p *picture) beside(setup Setup, s *sweep.Sweep) both {
 		return both{}
 	}
 	over, view := p.scene.views()
-	out := both{frequency: traces.Frequency(s, over).Parts}
+	out := both{sweep: s, frequency: traces.Frequency(s, over).Parts}
 	if view == traces.ImpedanceAlong {
 		if drawn, err := traces.Step(s, p.path, setup.Window); err == nil {
 			out.along = drawn.Parts
@@ -238,8 +245,8 @@ func (p *picture) findGhosts() {
 	}
 }
 
-// takeApart shows the loudest single reflections each alone.
-func (p *picture) takeApart() {
+// takeApart shows the loudest single reflections each alone, over frequency in a view.
+func (p *picture) takeApart(over traces.OverFrequency) {
 	var single []int
 	for i := range p.lattice.Paths {
 		if p.lattice.Paths[i].Bounces() == 0 {
@@ -250,7 +257,7 @@ func (p *picture) takeApart() {
 	for _, i := range single[:min(len(single), mostAlone)] {
 		place := p.lattice.Places[p.lattice.Paths[i].Turns[0]]
 		only := &sweep.Sweep{FrequencyHz: p.sweep.FrequencyHz, Gamma: p.lattice.On(i, p.sweep.FrequencyHz), ReferenceOhm: p.sweep.ReferenceOhm}
-		one := alone{name: place.Name, distanceM: place.DistanceM, levelDB: p.lattice.Paths[i].LevelDB, gamma: only.Gamma, frequency: traces.Frequency(only, traces.ReturnLoss)}
+		one := alone{name: place.Name, distanceM: place.DistanceM, levelDB: p.lattice.Paths[i].LevelDB, gamma: only.Gamma, frequency: traces.Frequency(only, over)}
 		p.alone = append(p.alone, one)
 	}
 	slices.SortStableFunc(p.alone, func(a, b alone) int { return cmp.Compare(a.distanceM, b.distanceM) })

@@ -41,7 +41,7 @@ func (b *Bench) contents() (over, along chart.Content) {
 		return chart.Content{Name: "empty chart", Empty: empty}, chart.Content{Name: "empty chart"}
 	}
 	f := p.sweep.FrequencyHz
-	overView, alongView := p.scene.views()
+	overView, alongView := b.views()
 	over = chart.Content{Name: overView.Name() + " over frequency", Y: p.frequency.Y}
 	over.X[chart.Upper] = chart.Axis{Quantity: chart.Hertz, Low: f[0], High: f[len(f)-1]}
 	along = chart.Content{Name: alongView.Name() + " along the line", Y: p.along.Y}
@@ -82,14 +82,84 @@ func (b *Bench) contents() (over, along chart.Content) {
 		}
 	}
 	beside(p.earlier, ", earlier", t.Earlier, chart.Dashed, 0)
-	if line := b.Setup().Line; line.Limits.LimitVSWR() > 1 && overView == traces.ReturnLoss {
-		v := line.Limits.LimitVSWR()
-		level := sweep.ReturnLossFromMagnitude((v - 1) / (v + 1))
-		over.Limits = append(over.Limits, chart.Limit{Label: fmt.Sprintf("limit %.1f dB (%.2f : 1)", level, v), Level: level, Side: chart.Upper,
-			From: line.Load.BandHz[0], To: line.Load.BandHz[1], Color: t.Out})
+	beside(p.expected, ", expected", t.In, chart.Dashed, 1.6)
+	if v := b.limitVSWR(); v > 1 {
+		line := b.Setup().Line
+		limit := chart.Limit{Side: chart.Upper, From: line.Load.BandHz[0], To: line.Load.BandHz[1], Color: t.Out}
+		switch level := sweep.ReturnLossFromMagnitude((v - 1) / (v + 1)); overView {
+		case traces.ReturnLoss:
+			limit.Label, limit.Level = fmt.Sprintf("limit %.1f dB (%.2f : 1)", level, v), level
+			over.Limits = append(over.Limits, limit)
+		case traces.VSWR:
+			limit.Label, limit.Level = fmt.Sprintf("limit %.2f : 1 (%.1f dB)", v, level), v
+			over.Limits = append(over.Limits, limit)
+		}
 	}
 	b.flags(&along)
 	return over, along
+}
+
+// views are those of the charts.
+func (b *Bench) views() (traces.OverFrequency, traces.AlongLine) {
+	if b.drawn == nil {
+		return traces.ReturnLoss, traces.ReturnLossAlong
+	}
+	return b.drawn.scene.views()
+}
+
+// limitVSWR is the line's limit where it is shown, else 0.
+func (b *Bench) limitVSWR() float64 {
+	if b.drawn == nil || !b.drawn.scene.limited() {
+		return 0
+	}
+	return b.Setup().Line.Limits.LimitVSWR()
+}
+
+// smithContent is what the view over frequency shows as a Smith chart.
+func (b *Bench) smithContent() chart.SmithContent {
+	t, p := &b.theme, b.drawn
+	content := chart.SmithContent{ReferenceOhm: p.sweep.ReferenceOhm, LimitVSWR: b.limitVSWR(), LimitColor: t.Out}
+	add := func(name string, s *sweep.Sweep, c theme.Color, pattern chart.Pattern) {
+		if s != nil {
+			content.Loci = append(content.Loci, chart.Locus{Name: name, FrequencyHz: s.FrequencyHz, Gamma: s.Gamma, Color: c, Pattern: pattern})
+		}
+	}
+	add("reflection", p.sweep, t.Frequency, chart.Solid)
+	if b.each {
+		for i, one := range p.alone {
+			content.Loci = append(content.Loci, chart.Locus{Name: one.name, FrequencyHz: p.sweep.FrequencyHz, Gamma: one.gamma, Color: t.Series(i), Pattern: patternOf(i), Width: 1.8})
+		}
+	}
+	add("fitted model", p.model.sweep, t.Model, chart.Dotted)
+	add("earlier", p.earlier.sweep, t.Earlier, chart.Dashed)
+	add("expected", p.expected.sweep, t.In, chart.Dashed)
+	return content
+}
+
+// sample is a line of the charts with its name.
+type sample struct {
+	name    string
+	color   theme.Color
+	pattern chart.Pattern
+}
+
+// legend names the lines of the charts; reflections that stand alone are named beside them.
+func (b *Bench) legend() []sample {
+	p, t := b.drawn, &b.theme
+	if p == nil {
+		return nil
+	}
+	over, along := b.views()
+	all := []sample{{over.Name() + " over frequency", t.Frequency, chart.Solid}, {along.Name() + " along the line", t.Distance, chart.Solid}}
+	for _, one := range []struct {
+		of both
+		sample
+	}{{p.earlier, sample{"earlier", t.Earlier, chart.Dashed}}, {p.model, sample{"fitted model", t.Model, chart.Dotted}}, {p.expected, sample{"expected by the record", t.In, chart.Dashed}}} {
+		if one.of.sweep != nil {
+			all = append(all, one.sample)
+		}
+	}
+	return all
 }
 
 // flags are where the faults are, and the ghosts after them.

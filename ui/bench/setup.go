@@ -7,6 +7,7 @@ import (
 	"downlead/cables"
 	"downlead/dsp"
 	"downlead/dsp/simulate"
+	"downlead/ui/blind"
 )
 
 // Setup is what is on the bench. Its slices and what its pointers lead to are never
@@ -22,8 +23,10 @@ type Setup struct {
 	HighHz     float64
 	Points     int
 	Window     dsp.Window
-	Raw        bool    // looked at without calibration
-	WrongSpeed float64 // how far the record's velocity factors are off, relative
+	Raw        bool         // looked at without calibration
+	Record     *cables.Line // what it is laid along; nil: Line
+	WrongSpeed float64      // how far the record's velocity factors are off, relative
+	Marks      []blind.Mark // where somebody says that something is wrong
 }
 
 // SetupOf takes a scenario onto the bench. Of a sweep in several segments the ends
@@ -32,6 +35,13 @@ func SetupOf(s *simulate.Scenario) Setup {
 	f := s.Sweep.FrequencyHz()
 	return Setup{Line: s.Line, Faults: slices.Clone(s.Faults), AsBuilt: s.AsBuilt, Antenna: s.Antenna, Errors: s.Errors, Seed: s.Seed,
 		LowHz: f[0], HighHz: f[len(f)-1], Points: len(f)}
+}
+
+// sameSweep says whether both make the same sweep: if they differ, then in how it is looked
+// at.
+func (s *Setup) sameSweep(o *Setup) bool {
+	return s.Line == o.Line && slices.Equal(s.Faults, o.Faults) && s.AsBuilt == o.AsBuilt && s.Antenna == o.Antenna && s.Errors == o.Errors &&
+		s.Seed == o.Seed && s.LowHz == o.LowHz && s.HighHz == o.HighHz && s.Points == o.Points && s.Raw == o.Raw
 }
 
 // scenario is the setup for the simulator.
@@ -44,10 +54,14 @@ func (s *Setup) scenario() *simulate.Scenario {
 
 // record is the line as its papers have it, with the wrong velocity factors.
 func (s *Setup) record() *cables.Line {
-	if s.WrongSpeed == 0 {
-		return s.Line
+	paper := s.Line
+	if s.Record != nil {
+		paper = s.Record
 	}
-	line := *s.Line
+	if s.WrongSpeed == 0 {
+		return paper
+	}
+	line := *paper
 	line.Cables = slices.Clone(line.Cables)
 	for i := range line.Cables {
 		c := &line.Cables[i]

@@ -2,6 +2,7 @@ package blind
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -46,6 +47,38 @@ func RowOf(trainee string, at time.Time, c *Case, r Result) Row {
 	}
 	row.MeanOffM /= float64(max(row.Found, 1))
 	return row
+}
+
+// Of returns the rows of one trainee, in their order.
+func Of(rows []Row, trainee string) []Row {
+	var out []Row
+	for _, r := range rows {
+		if r.Trainee == strings.TrimSpace(trainee) {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// LevelSum sums up what was done on one level.
+type LevelSum struct {
+	Level, Cases int
+	Points       float64 // mean
+}
+
+// ByLevel sums rows up by their levels, the lowest first.
+func ByLevel(rows []Row) []LevelSum {
+	var out []LevelSum
+	for _, r := range rows {
+		at, found := slices.BinarySearchFunc(out, r.Level, func(l LevelSum, level int) int { return cmp.Compare(l.Level, level) })
+		if !found {
+			out = slices.Insert(out, at, LevelSum{Level: r.Level})
+		}
+		l := &out[at]
+		l.Points = (l.Points*float64(l.Cases) + r.Points) / float64(l.Cases+1)
+		l.Cases++
+	}
+	return out
 }
 
 func columns() []string {

@@ -294,13 +294,18 @@ func (p *painter) layer(under bool) {
 // stroke draws a trace from the corner of the area.
 func stroke(ops *op.Ops, k traceKey) {
 	line := k.series.Polyline(nil, k.x, k.y, float64(k.size.X), float64(k.size.Y))
-	switch scale := float64(k.density); k.pattern {
+	strokeLine(ops, patterned(line, k.pattern, float64(k.density)), k.width*k.density, k.color)
+}
+
+// patterned breaks a line as its pattern says; scale is the pixels of a dp.
+func patterned(line []Dot, pattern Pattern, scale float64) []Dot {
+	switch pattern {
 	case Dashed:
-		line = Dashes(nil, line, 6*scale, 4*scale)
+		return Dashes(nil, line, 6*scale, 4*scale)
 	case Dotted:
-		line = Dashes(nil, line, 1.8*scale, 4.2*scale)
+		return Dashes(nil, line, 1.8*scale, 4.2*scale)
 	}
-	strokeLine(ops, line, k.width*k.density, k.color)
+	return line
 }
 
 // strokeLine draws a line that NaN dots break.

@@ -21,7 +21,7 @@ import (
 // and along the view along the line.
 type plots struct {
 	over, along   chart.Chart
-	smith         smith
+	smith         chart.Smith
 	frequency     theme.Choice
 	alongChoice   theme.Choice
 	stack         widget.Clickable

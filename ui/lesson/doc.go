@@ -34,7 +34,9 @@
 // used), every_nth, window, window_parameter, window_terms, velocity_factor (of
 // every cable, in place of the record's), overlays (model, earlier, limit,
 // expected, ghosts, lattice), against_earlier (findings compare with the earlier
-// sweep). All may be left out.
+// sweep), locked (the window's sliders cannot be turned at this step; without it they
+// can, to try things, and answers are still judged by what the lesson shows). All may be
+// left out.
 //
 // # Questions
 //

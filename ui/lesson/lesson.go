@@ -52,6 +52,7 @@ type Show struct {
 	VelocityFactor float64  // of every cable; 0: as recorded
 	Overlays       []string // of Overlays
 	AgainstEarlier bool
+	Locked         bool // nothing of it can be turned by the trainee
 }
 
 // Shown is which sweep is looked at.
@@ -74,7 +75,9 @@ func Overs() []string {
 // Alongs are the views along the line.
 func Alongs() []string { return []string{"return-loss", "vswr", "magnitude", "impedance"} }
 
-// Overlays are what may lie over a view.
+// Overlays are what may lie over a view: the model that the diagnosis fitted, the earlier
+// sweep, the line's limit, what its record leads one to expect (Scene.Expected), and the ways
+// of waves that are reflected again, named or drawn.
 func Overlays() []string {
 	return []string{"model", "earlier", "limit", "expected", "ghosts", "lattice"}
 }

@@ -331,7 +331,7 @@ func (d *reader) show(in *tables.Table) *Show {
 		return nil
 	}
 	s := &Show{Over: d.word(t, "over", Overs()), Along: d.word(t, "along", Alongs()), ZoomHz: t.Band("zoom_hz"), BandHz: t.Band("band_hz"),
-		AgainstEarlier: d.truth(t, "against_earlier")}
+		AgainstEarlier: d.truth(t, "against_earlier"), Locked: d.truth(t, "locked")}
 	for k, name := range []string{"measured", "earlier", "raw"} {
 		if d.word(t, "sweep", []string{"measured", "earlier", "raw"}) == name {
 			s.Sweep = Shown(k)

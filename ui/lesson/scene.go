@@ -23,8 +23,9 @@ type Bench struct {
 	Result *simulate.Result
 	Feet   bool // lengths in metres are written, and answered without a unit, in feet
 
-	worked  map[string]*worked
-	lattice *simulate.Lattice
+	worked   map[string]*worked
+	lattice  *simulate.Lattice
+	expected *sweep.Sweep
 }
 
 // Open sweeps the lesson's line. It gives up with ctx's error when ctx ends.
@@ -79,28 +80,54 @@ func (b *Bench) Scene(show *Show) (*Scene, error) {
 	if s.Sweep == nil {
 		return nil, fmt.Errorf("the scenario makes no %v sweep", show.Sweep)
 	}
-	if show.BandHz != [2]float64{} {
-		part, err := s.Sweep.Band(show.BandHz[0], show.BandHz[1])
-		if err != nil {
-			return nil, err
-		}
-		s.Sweep = part
-	}
-	if show.Every > 1 {
-		s.Sweep = s.Sweep.Every(show.Every)
-	}
-	if len(s.Sweep.FrequencyHz) < sweep.MinPoints {
-		return nil, fmt.Errorf("%d points are left of the sweep, fewer than %d; show more of it", len(s.Sweep.FrequencyHz), sweep.MinPoints)
+	var err error
+	if s.Sweep, err = show.used(s.Sweep); err != nil {
+		return nil, err
 	}
 	if show.VelocityFactor > 0 {
 		s.Line = withVelocity(s.Line, show.VelocityFactor)
 	}
-	var err error
 	if s.Path, err = s.Line.Path(); err != nil {
 		return nil, err
 	}
 	b.worked[key] = s
 	return &Scene{*show, s}, nil
+}
+
+// used is the part of a sweep that is shown.
+func (show *Show) used(s *sweep.Sweep) (*sweep.Sweep, error) {
+	if show.BandHz != [2]float64{} {
+		part, err := s.Band(show.BandHz[0], show.BandHz[1])
+		if err != nil {
+			return nil, err
+		}
+		s = part
+	}
+	if show.Every > 1 {
+		s = s.Every(show.Every)
+	}
+	if len(s.FrequencyHz) < sweep.MinPoints {
+		return nil, fmt.Errorf("%d points are left of the sweep, fewer than %d; show more of it", len(s.FrequencyHz), sweep.MinPoints)
+	}
+	return s, nil
+}
+
+// Expected returns what the line's record leads one to expect, over the part of the sweep
+// that the scene shows: the line without faults, its lengths and cables exactly as recorded,
+// its joints as good as they are, by an instrument without errors.
+func (s *Scene) Expected(ctx context.Context) (*sweep.Sweep, error) {
+	b := s.bench
+	if b.expected == nil {
+		sound := *b.Lesson.Scenario
+		sound.Faults, sound.Errors, sound.Baseline = nil, simulate.Instrument{}, false
+		sound.AsBuilt = simulate.AsBuilt{JointReturnLossDB: sound.AsBuilt.JointReturnLossDB}
+		made, err := simulate.Measure(ctx, &sound)
+		if err != nil {
+			return nil, err
+		}
+		b.expected = made.Sweep
+	}
+	return s.Show.used(b.expected)
 }
 
 // Findings returns what the diagnosis finds in the scene.
