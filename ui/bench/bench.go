@@ -58,9 +58,9 @@ type Bench struct {
 	offered *cables.Line // the line that is open in the window; nil: none
 
 	history  undo.History[Setup]
-	started  Setup                // where the history begins
-	aside    *undo.History[Setup] // what was on the bench before a lesson or a blind case; nil: it is there
-	begun    int                  // how often a setup was begun with
+	started  Setup  // where the history begins
+	aside    *aside // what was on the bench before a lesson or a blind case; nil: it is there
+	begun    int    // how often a setup was begun with
 	path     *cables.Path
 	pathOf   *cables.Line
 	selected int // index of a fault; -1: none
@@ -77,6 +77,7 @@ type Bench struct {
 	follow    bool // the faults are looked for after each change
 	changedAt time.Time
 
+	views                 views
 	each, bounces, ghosts bool // what is shown beside the whole
 
 	scene      *scene // shown in place of what the setup measures; nil: none
@@ -101,7 +102,7 @@ type bar struct {
 	each, bounces, ghosts    widget.Clickable
 	unit, face, ownLine, raw widget.Clickable
 	lessons, blind, present  widget.Clickable
-	window                   theme.Choice
+	window, over, along      theme.Choice
 }
 
 // New returns a bench with the demonstration's line, without faults.
@@ -158,11 +159,16 @@ func (b *Bench) Begin(s Setup) {
 	b.refresh()
 }
 
+// aside is what was on the bench, with its past, and how it was looked at.
+type aside struct {
+	history undo.History[Setup]
+	views   views
+}
+
 // setAside keeps what is on the bench, with its past, for putBack.
 func (b *Bench) setAside() {
 	if b.aside == nil {
-		kept := b.history
-		b.aside = &kept
+		b.aside = &aside{b.history, b.views}
 	}
 }
 
@@ -171,8 +177,8 @@ func (b *Bench) putBack() {
 	if b.aside == nil {
 		return
 	}
-	b.Begin(b.aside.Now())
-	b.history, b.aside = *b.aside, nil
+	b.Begin(b.aside.history.Now())
+	b.history, b.views, b.aside = b.aside.history, b.aside.views, nil
 	b.refresh()
 }
 
@@ -250,7 +256,7 @@ func (b *Bench) refresh() {
 		b.path, _ = s.Line.Path() // a line that has none does not get onto the bench
 	}
 	b.showMarks()
-	a := aim{b.begun, b.history.Number(), b.takenApart(), b.scene, b.tried()}
+	a := aim{b.begun, b.history.Number(), b.takenApart(), b.scene, b.tried(), b.views}
 	if a == b.reach {
 		return
 	}
@@ -350,6 +356,12 @@ func (b *Bench) update(gtx layout.Context) {
 		for press.click.Clicked(gtx) {
 			press.do()
 		}
+	}
+	if picked, ok := b.bar.over.Update(gtx); ok {
+		b.views.over = traces.EveryOverFrequency()[picked]
+	}
+	if picked, ok := b.bar.along.Update(gtx); ok {
+		b.views.along = traces.EveryAlongLine()[picked]
 	}
 	b.updatePanel(gtx)
 	b.updateLessons(gtx)
@@ -455,7 +467,7 @@ func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
 	dims := layout.Flex{Axis: layout.Vertical}.Layout(gtx,
 		layout.Rigid(b.layoutSwitches),
 		layout.Flexed(1, func(gtx layout.Context) layout.Dimensions {
-			if over, _ := b.views(); over == traces.Smith {
+			if b.drawn != nil && b.drawn.views.over == traces.Smith {
 				return b.smith.Layout(gtx, b.chartStyle(), b.smithContent())
 			}
 			return b.over.Layout(gtx, b.chartStyle())
@@ -479,7 +491,7 @@ func (b *Bench) layoutMiddle(gtx layout.Context) layout.Dimensions {
 // layoutSwitches are what can be shown beside the whole, and what the lines of the charts
 // are.
 func (b *Bench) layoutSwitches(gtx layout.Context) layout.Dimensions {
-	var all []layout.Widget
+	var all, names []layout.Widget
 	if !b.blind.on { // it would tell
 		button := func(click *widget.Clickable, text string, on bool) {
 			all = append(all, func(gtx layout.Context) layout.Dimensions {
@@ -490,17 +502,36 @@ func (b *Bench) layoutSwitches(gtx layout.Context) layout.Dimensions {
 		button(&b.bar.bounces, "bounces", b.bounces)
 		button(&b.bar.ghosts, "ghosts", b.ghosts)
 	}
-	for _, l := range b.legend() {
-		all = append(all, func(gtx layout.Context) layout.Dimensions {
-			return layout.Inset{Top: 7, Left: 6}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
-				return layout.Flex{Alignment: layout.Middle}.Layout(gtx,
-					layout.Rigid(func(gtx layout.Context) layout.Dimensions { return swatch(gtx, l.color, l.pattern) }),
-					layout.Rigid(layout.Spacer{Width: 5}.Layout),
-					layout.Rigid(b.small(l.name, l.color)))
-			})
+	name := func(l sample, choose layout.Widget) {
+		names = append(names, func(gtx layout.Context) layout.Dimensions {
+			return layout.Flex{Alignment: layout.Middle}.Layout(gtx,
+				layout.Rigid(func(gtx layout.Context) layout.Dimensions { return swatch(gtx, l.color, l.pattern) }),
+				layout.Rigid(layout.Spacer{Width: 5}.Layout),
+				layout.Rigid(choose),
+				layout.Rigid(b.small(l.name, l.color)))
 		})
 	}
-	return layout.Inset{Bottom: 4}.Layout(gtx, func(gtx layout.Context) layout.Dimensions { return theme.Flow(gtx, 6, all...) })
+	view := func(c *theme.Choice, name string, all []string, at int) layout.Widget {
+		return func(gtx layout.Context) layout.Dimensions {
+			return layout.Inset{Right: 5}.Layout(gtx, func(gtx layout.Context) layout.Dimensions { return b.theme.Choice(gtx, c, name, all, at) })
+		}
+	}
+	var overs, alongs []string
+	for _, v := range traces.EveryOverFrequency() {
+		overs = append(overs, v.Name())
+	}
+	for _, v := range traces.EveryAlongLine() {
+		alongs = append(alongs, v.Name())
+	}
+	name(sample{"over frequency", b.theme.Frequency, chart.Solid}, view(&b.bar.over, "view over frequency", overs, int(b.views.over)))
+	name(sample{"along the line", b.theme.Distance, chart.Solid}, view(&b.bar.along, "view along the line", alongs, int(b.views.along)))
+	for _, l := range b.legend() {
+		name(l, func(layout.Context) layout.Dimensions { return layout.Dimensions{} })
+	}
+	return layout.Inset{Bottom: 4}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
+		return theme.Column(gtx, 6, func(gtx layout.Context) layout.Dimensions { return theme.Flow(gtx, 6, all...) },
+			func(gtx layout.Context) layout.Dimensions { return theme.Flow(gtx, 14, names...) })
+	})
 }
 
 // title is the name of what the room shows.

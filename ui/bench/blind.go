@@ -98,11 +98,12 @@ func (b *Bench) takeBlind() {
 		return
 	}
 	b.blind.theCase = r.Value
-	setup := b.aside.Now()
+	setup := b.aside.history.Now()
 	setup.Line, setup.Record, setup.Faults, setup.WrongSpeed, setup.Raw = r.Value.Line, nil, nil, 0, false
 	f := r.Value.Sweep.FrequencyHz
 	setup.LowHz, setup.HighHz, setup.Points = f[0], f[len(f)-1], len(f)
 	b.scene = &scene{sweep: r.Value.Sweep, record: r.Value.Line, secret: true}
+	b.views = views{}
 	b.Begin(setup)
 	b.each, b.ghosts, b.bounces = false, false, false
 }

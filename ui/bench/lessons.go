@@ -24,25 +24,25 @@ import (
 
 // lessons are the lessons of the program, and the one that is gone through.
 type lessons struct {
-	on       bool // in place of what is on the bench
-	all      []*lesson.Lesson
-	err      error
-	said     string // of the pictures
-	rows     []widget.Clickable
-	open     *class // nil: the list is shown
-	step     int    // -1: what the lesson is about
-	turn     work.Slot[*page]
-	page     *page // nil: being worked out
-	next     widget.Clickable
-	back     widget.Clickable
-	list     widget.Clickable
-	reveal   widget.Clickable
-	asTaught widget.Clickable
-	fields   []field // of the questions of the page
-	judge    work.Slot[judged]
-	save     work.Slot[string] // the folder that the pictures went to
-	saving   widget.Clickable
-	scroll   widget.List
+	on                  bool // in place of what is on the bench
+	all                 []*lesson.Lesson
+	err                 error
+	said                string // of the pictures
+	rows                []widget.Clickable
+	open                *class // nil: the list is shown
+	step                int    // -1: what the lesson is about
+	turn                work.Slot[*page]
+	page                *page // nil: being worked out
+	next                widget.Clickable
+	back                widget.Clickable
+	list                widget.Clickable
+	reveal              widget.Clickable
+	asTaught, following widget.Clickable
+	fields              []field // of the questions of the page
+	judge               work.Slot[judged]
+	save                work.Slot[string] // the folder that the pictures went to
+	saving              widget.Clickable
+	scroll              widget.List
 }
 
 // class is a lesson with its line swept. A job that was overtaken may still run, so
@@ -217,10 +217,10 @@ func (c *class) sceneOf(ctx context.Context, s *lesson.Scene, show *lesson.Show)
 		overlays: overlays{ghosts: has("ghosts"), bounces: has("lattice"), limit: has("limit")},
 		raw:      show.Sweep == lesson.Raw, sound: show.Sweep == lesson.Earlier, locked: show.Locked}
 	if k := slices.Index(lesson.Overs(), show.Over); k > 0 {
-		out.over = traces.EveryOverFrequency()[k]
+		out.views.over = traces.EveryOverFrequency()[k]
 	}
 	if k := slices.Index(lesson.Alongs(), show.Along); k > 0 {
-		out.along = traces.EveryAlongLine()[k]
+		out.views.along = traces.EveryAlongLine()[k]
 	}
 	if (show.AgainstEarlier || has("earlier")) && show.Sweep != lesson.Earlier && c.bench.Result.Baseline != nil {
 		earlier := *show
@@ -339,7 +339,7 @@ func (b *Bench) takeLesson() {
 
 // showScene puts a scene of the open lesson onto the bench.
 func (b *Bench) showScene(s *scene) {
-	b.scene = s
+	b.scene, b.views = s, s.views
 	b.Begin(s.setup(b.lessons.open.Scenario))
 	b.ghosts, b.bounces, b.each = s.overlays.ghosts, s.overlays.bounces, false
 }
@@ -400,6 +400,11 @@ func (b *Bench) updateLessons(gtx layout.Context) {
 	}
 	for s.reveal.Clicked(gtx) {
 		b.veiled = !b.veiled
+	}
+	for s.following.Clicked(gtx) {
+		if k := b.following(); k > 0 {
+			b.openLesson(s.all[k])
+		}
 	}
 	for s.asTaught.Clicked(gtx) {
 		b.backToLesson()
@@ -473,9 +478,9 @@ func (b *Bench) layoutTurning(gtx layout.Context) layout.Dimensions {
 			return t.Button(gtx, click, theme.Button{Text: text, Off: off})
 		}
 	}
-	veil := "show what is there"
+	veil := "show the faults"
 	if !b.veiled {
-		veil = "hide what is there"
+		veil = "hide the faults"
 	}
 	return layout.Inset{Top: 8}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
 		return theme.Flow(gtx, 6, button(&s.back, "← Back", s.step < 0), button(&s.next, "Next →", s.step+1 >= len(s.open.Steps)),
@@ -512,6 +517,13 @@ func (b *Bench) pageWidgets() []layout.Widget {
 	for _, text := range p.cautions {
 		all = append(all, t.Text(theme.Label{Text: "⚠ " + text, Color: t.Out}))
 	}
+	if p.step < 0 {
+		how := "Next → or PageDown goes on."
+		if b.hasKnobs() {
+			how += " The sliders at the left are for trying: each step begins again with what it shows."
+		}
+		all = append(all, b.small(how, t.Quiet))
+	}
 	for i, q := range p.questions {
 		all = append(all, t.Rule, t.Text(theme.Label{Text: q.text, Font: theme.Strong}))
 		f := &s.fields[i]
@@ -545,7 +557,23 @@ func (b *Bench) pageWidgets() []layout.Widget {
 			all = append(all, t.Text(theme.Label{Text: f.said, Color: c}))
 		}
 	}
+	if k := b.following(); k > 0 && p.step+1 == len(s.open.Steps) {
+		all = append(all, t.Rule, b.small("That was the last step.", t.Quiet), func(gtx layout.Context) layout.Dimensions {
+			return t.Button(gtx, &s.following, theme.Button{Text: "next lesson: " + s.all[k].Title, Lead: true})
+		})
+	}
 	return all
+}
+
+// following is the index of the lesson after the open one; 0: there is none.
+func (b *Bench) following() int {
+	s := &b.lessons
+	for i := range s.all[:max(len(s.all)-1, 0)] {
+		if s.open != nil && s.all[i] == s.open.Lesson {
+			return i + 1
+		}
+	}
+	return 0
 }
 
 // lessonKeys are the keys of the lessons.

@@ -50,7 +50,7 @@ func TestLesson(t *testing.T) {
 	if _, ok := g.find("tray:"); ok || !b.veiled {
 		t.Error("what is there is not veiled")
 	}
-	g.click("show what is there")
+	g.click("show the faults")
 	if _, ok := g.find("tray:"); !ok {
 		t.Error("what is there cannot be shown")
 	}

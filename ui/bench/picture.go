@@ -22,6 +22,7 @@ type aim struct {
 	apart       apart
 	scene       *scene // whose views are shown, and whose sweep too, but for
 	own         bool   // the setup's own sweep
+	views       views
 }
 
 // apart is what of a setup is taken apart: its waves followed, and each reflection shown
@@ -31,7 +32,8 @@ type apart struct{ paths, each bool }
 // picture is what the bench shows of a setup.
 type picture struct {
 	scene      *scene // nil: none
-	own        bool   // the sweep is the setup's own, not the scene's
+	views      views
+	own        bool // the sweep is the setup's own, not the scene's
 	sweep      *sweep.Sweep
 	record     *cables.Line
 	path       *cables.Path // of the record
@@ -115,12 +117,11 @@ func draw(ctx context.Context, s Setup, a aim, before *picture) (*picture, error
 	} else {
 		p.figures, p.figuresErr = distance.TradeOff(p.path, p.sweep.FrequencyHz, s.Window)
 	}
-	over, _ := p.scene.views()
-	p.frequency = traces.Frequency(p.sweep, over)
+	p.frequency = traces.Frequency(p.sweep, p.views.over)
 	if p.lattice != nil {
 		p.findGhosts()
 		if a.apart.each {
-			p.takeApart(over)
+			p.takeApart()
 		}
 	}
 	p.lay(s, before)
@@ -136,7 +137,7 @@ func draw(ctx context.Context, s Setup, a aim, before *picture) (*picture, error
 // measure is the sweep of a setup, or that of a scene, with the record it is read by, and the
 // ways of the waves where they are wanted.
 func measure(ctx context.Context, s Setup, a aim) (*picture, error) {
-	p := &picture{scene: a.scene, own: a.own || a.scene == nil, record: s.record()}
+	p := &picture{scene: a.scene, views: a.views, own: a.own || a.scene == nil, record: s.record()}
 	scenario := s.scenario()
 	var made *simulate.Result
 	var err error
@@ -165,7 +166,7 @@ func measure(ctx context.Context, s Setup, a aim) (*picture, error) {
 
 // lay puts the sweep, and each reflection that stands alone, along the record.
 func (p *picture) lay(s Setup, before *picture) {
-	_, view := p.scene.views()
+	view := p.views.along
 	p.toM = p.path.LengthM()
 	if view == traces.ImpedanceAlong {
 		p.along, p.alongErr = traces.Step(p.sweep, p.path, s.Window)
@@ -198,16 +199,15 @@ func (p *picture) beside(setup Setup, s *sweep.Sweep) both {
 	if s == nil {
 		return both{}
 	}
-	over, view := p.scene.views()
-	out := both{sweep: s, frequency: traces.Frequency(s, over).Parts}
-	if view == traces.ImpedanceAlong {
+	out := both{sweep: s, frequency: traces.Frequency(s, p.views.over).Parts}
+	if p.views.along == traces.ImpedanceAlong {
 		if drawn, err := traces.Step(s, p.path, setup.Window); err == nil {
 			out.along = drawn.Parts
 		}
 		return out
 	}
 	if profile, err := traces.NewProfile(s, p.path, traces.Settings{Window: setup.Window, ToM: p.farthest}); err == nil {
-		out.along = profile.Draw(view).Parts
+		out.along = profile.Draw(p.views.along).Parts
 	}
 	return out
 }
@@ -245,8 +245,8 @@ func (p *picture) findGhosts() {
 	}
 }
 
-// takeApart shows the loudest single reflections each alone, over frequency in a view.
-func (p *picture) takeApart(over traces.OverFrequency) {
+// takeApart shows the loudest single reflections each alone.
+func (p *picture) takeApart() {
 	var single []int
 	for i := range p.lattice.Paths {
 		if p.lattice.Paths[i].Bounces() == 0 {
@@ -257,7 +257,7 @@ func (p *picture) takeApart(over traces.OverFrequency) {
 	for _, i := range single[:min(len(single), mostAlone)] {
 		place := p.lattice.Places[p.lattice.Paths[i].Turns[0]]
 		only := &sweep.Sweep{FrequencyHz: p.sweep.FrequencyHz, Gamma: p.lattice.On(i, p.sweep.FrequencyHz), ReferenceOhm: p.sweep.ReferenceOhm}
-		one := alone{name: place.Name, distanceM: place.DistanceM, levelDB: p.lattice.Paths[i].LevelDB, gamma: only.Gamma, frequency: traces.Frequency(only, over)}
+		one := alone{name: place.Name, distanceM: place.DistanceM, levelDB: p.lattice.Paths[i].LevelDB, gamma: only.Gamma, frequency: traces.Frequency(only, p.views.over)}
 		p.alone = append(p.alone, one)
 	}
 	slices.SortStableFunc(p.alone, func(a, b alone) int { return cmp.Compare(a.distanceM, b.distanceM) })

@@ -41,7 +41,7 @@ func (b *Bench) contents() (over, along chart.Content) {
 		return chart.Content{Name: "empty chart", Empty: empty}, chart.Content{Name: "empty chart"}
 	}
 	f := p.sweep.FrequencyHz
-	overView, alongView := b.views()
+	overView, alongView := p.views.over, p.views.along
 	over = chart.Content{Name: overView.Name() + " over frequency", Y: p.frequency.Y}
 	over.X[chart.Upper] = chart.Axis{Quantity: chart.Hertz, Low: f[0], High: f[len(f)-1]}
 	along = chart.Content{Name: alongView.Name() + " along the line", Y: p.along.Y}
@@ -99,14 +99,6 @@ func (b *Bench) contents() (over, along chart.Content) {
 	return over, along
 }
 
-// views are those of the charts.
-func (b *Bench) views() (traces.OverFrequency, traces.AlongLine) {
-	if b.drawn == nil {
-		return traces.ReturnLoss, traces.ReturnLossAlong
-	}
-	return b.drawn.scene.views()
-}
-
 // limitVSWR is the line's limit where it is shown, else 0.
 func (b *Bench) limitVSWR() float64 {
 	if b.drawn == nil || !b.drawn.scene.limited() {
@@ -143,14 +135,14 @@ type sample struct {
 	pattern chart.Pattern
 }
 
-// legend names the lines of the charts; reflections that stand alone are named beside them.
+// legend names the lines that lie beside the whole; reflections that stand alone are named
+// beside the charts.
 func (b *Bench) legend() []sample {
 	p, t := b.drawn, &b.theme
 	if p == nil {
 		return nil
 	}
-	over, along := b.views()
-	all := []sample{{over.Name() + " over frequency", t.Frequency, chart.Solid}, {along.Name() + " along the line", t.Distance, chart.Solid}}
+	var all []sample
 	for _, one := range []struct {
 		of both
 		sample

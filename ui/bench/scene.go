@@ -14,8 +14,7 @@ type scene struct {
 	sweep         *sweep.Sweep
 	record        *cables.Line
 	window        dsp.Window
-	over          traces.OverFrequency
-	along         traces.AlongLine
+	views         views
 	zoomHz, zoomM [2]float64
 	overlays      overlays
 	raw, sound    bool // the sweep is not corrected; it is of the line without its faults
@@ -23,6 +22,12 @@ type scene struct {
 	secret        bool // its faults are not in the setup
 
 	earlier, model, expected *sweep.Sweep // beside it; nil: none
+}
+
+// views are what the two charts show.
+type views struct {
+	over  traces.OverFrequency
+	along traces.AlongLine
 }
 
 // overlays are what a lesson lays over the charts beside further sweeps.
@@ -39,14 +44,6 @@ func (s *scene) setup(of *simulate.Scenario) Setup {
 		out.Faults = nil
 	}
 	return out
-}
-
-// views are those of a scene; without one, return loss.
-func (s *scene) views() (traces.OverFrequency, traces.AlongLine) {
-	if s == nil {
-		return traces.ReturnLoss, traces.ReturnLossAlong
-	}
-	return s.over, s.along
 }
 
 // limited says whether the line's limit is shown.

@@ -49,6 +49,7 @@ type traceKey struct {
 
 type keptTrace struct {
 	key  traceKey
+	line []Dot // in pixels of the area
 	ops  op.Ops
 	call op.CallOp
 }
@@ -242,16 +243,66 @@ func (p *painter) limitEnds(l Limit) (left, right int) {
 	return max(p.column(l.Side, l.From), a.Min.X), min(p.column(l.Side, l.To), a.Max.X)
 }
 
+// freest is where a label of a limit from left to right in a row covers least of the traces:
+// over the limit, under it, or beside it.
+func (p *painter) freest(size image.Point, left, right, row int) image.Point {
+	a, near, air := p.chart.area, p.gtx.Dp(6), p.gtx.Dp(2)
+	over, under := row-size.Y-air, row+2*air
+	places := []image.Point{{left + near, over}, {(left + right - size.X) / 2, over}, {right - size.X - near, over},
+		{left + near, under}, {(left + right - size.X) / 2, under}, {right - size.X - near, under},
+		{right + near, row - size.Y/2}, {left - near - size.X, row - size.Y/2}}
+	best, least := places[0], math.MaxInt
+	for _, at := range places {
+		at.X = max(min(at.X, a.Max.X-size.X-near), a.Min.X)
+		at.Y = max(min(at.Y, a.Max.Y-size.Y), a.Min.Y)
+		covered := 0
+		label := image.Rectangle{Min: at, Max: at.Add(size)}.Inset(-air).Sub(a.Min)
+		for i := range p.chart.content.Traces {
+			if i < keptTraces {
+				covered += crossings(p.chart.kept[i].line, label)
+			}
+		}
+		if covered < least {
+			best, least = at, covered
+		}
+		if least == 0 {
+			break
+		}
+	}
+	return best
+}
+
+// crossings counts the pieces of a line that touch a rectangle.
+func crossings(line []Dot, r image.Rectangle) int {
+	left, right, top, bottom := float64(r.Min.X), float64(r.Max.X), float64(r.Min.Y), float64(r.Max.Y)
+	n := 0
+	for i := 1; i < len(line); i++ {
+		from, to := line[i-1], line[i]
+		if math.IsNaN(from.Y) || math.IsNaN(to.Y) || from.X > right || to.X < left {
+			continue
+		}
+		// Its height where it is over the rectangle; a line goes from left to right.
+		y0, y1 := from.Y, to.Y
+		if wide := to.X - from.X; wide > 0 {
+			slope := (to.Y - from.Y) / wide
+			y0, y1 = from.Y+slope*(math.Max(from.X, left)-from.X), from.Y+slope*(math.Min(to.X, right)-from.X)
+		}
+		if math.Max(y0, y1) >= top && math.Min(y0, y1) <= bottom {
+			n++
+		}
+	}
+	return n
+}
+
 // limitLabels come over the traces, on a ground of their own.
 func (p *painter) limitLabels() {
-	a := p.chart.area
 	for _, l := range p.chart.content.Limits {
 		left, right := p.limitEnds(l)
 		if left >= right || l.Label == "" {
 			continue
 		}
 		draw, size := p.shaped(l.Label, l.Color)
-		at := image.Pt(max(min(left+p.gtx.Dp(6), a.Max.X-size.X-p.gtx.Dp(4)), a.Min.X), p.row(l.Level)-size.Y-p.gtx.Dp(2))
+		at := p.freest(size, left, right, p.row(l.Level))
 		ground := p.style.Ground
 		ground.A = 215
 		p.fill(image.Rectangle{Min: at, Max: at.Add(size)}.Inset(-p.gtx.Dp(1)), ground)
@@ -284,17 +335,18 @@ func (p *painter) layer(under bool) {
 			kept.key = key
 			kept.ops.Reset()
 			macro := op.Record(&kept.ops)
-			stroke(&kept.ops, key)
+			kept.line = stroke(&kept.ops, key)
 			kept.call = macro.Stop()
 		}
 		kept.call.Add(p.gtx.Ops)
 	}
 }
 
-// stroke draws a trace from the corner of the area.
-func stroke(ops *op.Ops, k traceKey) {
+// stroke draws a trace from the corner of the area and returns its line.
+func stroke(ops *op.Ops, k traceKey) []Dot {
 	line := k.series.Polyline(nil, k.x, k.y, float64(k.size.X), float64(k.size.Y))
 	strokeLine(ops, patterned(line, k.pattern, float64(k.density)), k.width*k.density, k.color)
+	return line
 }
 
 // patterned breaks a line as its pattern says; scale is the pixels of a dp.

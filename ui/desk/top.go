@@ -153,10 +153,16 @@ func plural(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
+// narrowTop is the width, dp, below which the top says less.
+const narrowTop = 1400
+
 func (d *Desk) layoutTop(gtx layout.Context) layout.Dimensions {
 	name, about := d.title()
 	verdict, why, verdictColor := d.verdictWords()
 	state, stateColor := d.calibrationState()
+	if gtx.Constraints.Max.X < gtx.Dp(narrowTop) {
+		state = strings.TrimSuffix(state, " by the instrument")
+	}
 	rectangle(gtx, imageRect(gtx.Constraints.Max.X, gtx.Dp(56)), d.theme.Panel)
 	pair := func(title string, titleColor color.NRGBA, below string) layout.Widget {
 		return func(gtx layout.Context) layout.Dimensions {
@@ -175,7 +181,11 @@ func (d *Desk) layoutTop(gtx layout.Context) layout.Dimensions {
 	dims := layout.Inset{Top: 8, Bottom: 8, Left: 16, Right: 12}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
 		gtx.Constraints.Min.X = gtx.Constraints.Max.X
 		return layout.Flex{Alignment: layout.Middle}.Layout(gtx,
-			layout.Flexed(0.3, pair(name, d.theme.Ink, about)),
+			layout.Rigid(func(gtx layout.Context) layout.Dimensions { // as wide as it is, so that it is cut last
+				gtx.Constraints.Max.X = min(gtx.Constraints.Max.X, gtx.Dp(340))
+				gtx.Constraints.Min.X = 0
+				return pair(name, d.theme.Ink, about)(gtx)
+			}),
 			layout.Rigid(layout.Spacer{Width: 12}.Layout),
 			layout.Rigid(func(gtx layout.Context) layout.Dimensions {
 				if state == "" {
@@ -187,7 +197,7 @@ func (d *Desk) layoutTop(gtx layout.Context) layout.Dimensions {
 				})
 			}),
 			layout.Rigid(layout.Spacer{Width: 16}.Layout),
-			layout.Flexed(0.7, pair(verdict, verdictColor, why)),
+			layout.Flexed(1, pair(verdict, verdictColor, why)),
 			button(&d.top.open, theme.Button{Text: "Open…"}),
 			button(&d.top.save, theme.Button{Text: "Save", Off: !d.canSave()}),
 			button(&d.reporting.click, d.reportButton()),
