@@ -43,7 +43,8 @@ func (c *class) teach(ctx context.Context) error {
 	}
 	c.print(p)
 	for i := range l.Steps {
-		if err := c.step(ctx, i); err != nil {
+		later, err := c.step(ctx, i)
+		if err != nil {
 			return err
 		}
 		questions := l.QuestionsAfter(i)
@@ -51,6 +52,11 @@ func (c *class) teach(ctx context.Context) error {
 			if err := c.question(ctx, k); err != nil {
 				return err
 			}
+		}
+		if len(later) > 0 {
+			p := c.page()
+			c.sights(p, later)
+			c.print(p)
 		}
 		if len(questions) == 0 && i+1 < len(l.Steps) && terminalIn(c.out.stdin) && !c.ended {
 			_, more, err := c.asker.ask(ctx, "\nEnter goes on: ")
@@ -105,12 +111,22 @@ func (c *class) paragraphs(ctx context.Context, p *page, s *lesson.Scene, t less
 	return nil
 }
 
-func (c *class) step(ctx context.Context, i int) error {
+// sights writes numbers to look for.
+func (c *class) sights(p *page, all []string) {
+	p.row("")
+	p.text("  ", "Look for:")
+	for _, text := range all {
+		p.text("  · ", text)
+	}
+}
+
+// step shows a step; later are numbers to look for that would answer its questions.
+func (c *class) step(ctx context.Context, i int) (later []string, err error) {
 	l := c.bench.Lesson
 	step := &l.Steps[i]
 	s, err := c.bench.Scene(&step.Show)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	p := c.page()
 	title := fmt.Sprintf("Step %d of %d", i+1, len(l.Steps))
@@ -119,33 +135,42 @@ func (c *class) step(ctx context.Context, i int) error {
 	}
 	p.heading(title)
 	if err := c.paragraphs(ctx, p, s, step.Text); err != nil {
-		return err
+		return nil, err
 	}
 	if step.HandsOn && !c.cautionsShown {
 		p.cautions(l.Cautions...)
 		c.cautionsShown = true
 	}
 	if err := c.pictures(p, s); err != nil {
-		return err
+		return nil, err
 	}
-	if len(step.See) > 0 {
-		p.row("")
-		p.text("  ", "Look for:")
-	}
+	var now []string
 	for k := range step.See {
 		see := &step.See[k]
 		what, err := s.Fill(ctx, see.Text)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		v, err := s.Value(ctx, &see.Value)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		p.text("  · ", fmt.Sprintf("%s: %s", what, s.Write(v, see.Decimals, see.Unit)))
+		text := fmt.Sprintf("%s: %s", what, s.Write(v, see.Decimals, see.Unit))
+		gives, err := c.bench.GivenAway(ctx, i, see)
+		if err != nil {
+			return nil, err
+		}
+		if len(gives) > 0 {
+			later = append(later, text)
+		} else {
+			now = append(now, text)
+		}
+	}
+	if len(now) > 0 {
+		c.sights(p, now)
 	}
 	c.print(p)
-	return nil
+	return later, nil
 }
 
 // pictures draws what a scene shows, as far as a terminal can: return loss; not

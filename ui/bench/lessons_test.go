@@ -50,6 +50,15 @@ func TestLesson(t *testing.T) {
 	if _, ok := g.find("tray:"); ok || !b.veiled {
 		t.Error("what is there is not veiled")
 	}
+	g.router.Source().Execute(key.FocusCmd{Tag: &b.lessons.fields[0].editor})
+	g.frame()
+	g.press(key.NamePageDown, 0)
+	g.settle()
+	if b.lessons.page.step != 1 {
+		t.Errorf("PageDown in the field of an answer shows step %d", b.lessons.page.step)
+	}
+	g.press(key.NamePageUp, 0)
+	g.settle()
 	g.click("show the faults")
 	if _, ok := g.find("tray:"); !ok {
 		t.Error("what is there cannot be shown")

@@ -108,3 +108,16 @@ func FuzzRecord(f *testing.F) {
 		}
 	})
 }
+
+// A trainee's rows are told from others', and summed up by level.
+func TestOfATrainee(t *testing.T) {
+	rows := []Row{{Trainee: "a", Level: 2, Points: 50}, {Trainee: "b", Level: 1, Points: 10}, {Trainee: "a", Level: 1, Points: 100}, {Trainee: "a", Level: 2, Points: 0}}
+	got := Of(rows, " a ")
+	if len(got) != 3 || got[2].Points != 0 {
+		t.Fatalf("rows %+v", got)
+	}
+	sums := ByLevel(got)
+	if len(sums) != 2 || sums[0] != (LevelSum{1, 1, 100}) || sums[1] != (LevelSum{2, 2, 25}) {
+		t.Errorf("sums %+v", sums)
+	}
+}

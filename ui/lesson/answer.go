@@ -92,6 +92,42 @@ func (b *Bench) Answer(ctx context.Context, i int, given string) (Outcome, error
 	return out, err
 }
 
+// GivenAway returns which questions behind step i a sight of that step answers, as it is
+// within their tolerance of what is right: it is to be shown once they are answered.
+func (b *Bench) GivenAway(ctx context.Context, i int, see *Sight) ([]int, error) {
+	s, err := b.Scene(&b.Lesson.Steps[i].Show)
+	if err != nil {
+		return nil, err
+	}
+	v, err := s.Value(ctx, &see.Value)
+	if err != nil || v.Kind != IsNumber {
+		return nil, err
+	}
+	var out []int
+	for _, k := range b.Lesson.QuestionsAfter(i) {
+		q := &b.Lesson.Questions[k]
+		unit := q.Unit
+		if q.Kind == Place {
+			unit = "m"
+		}
+		if q.Kind != Number && q.Kind != Place || unit != see.Unit {
+			continue
+		}
+		asked, err := b.Scene(b.Lesson.ShowOf(q))
+		if err != nil {
+			return nil, err
+		}
+		expected, tolerance, err := asked.expected(ctx, q)
+		if err != nil {
+			return nil, err
+		}
+		if math.Abs(v.Number-expected) <= tolerance {
+			out = append(out, k)
+		}
+	}
+	return out, nil
+}
+
 // expected returns the answer to a number or a place and its tolerance, SI.
 func (s *Scene) expected(ctx context.Context, q *Question) (answer, tolerance float64, err error) {
 	v, err := s.Value(ctx, &q.Answer)

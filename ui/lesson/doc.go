@@ -64,6 +64,7 @@
 //	b, err := lesson.Open(ctx, all[0])          sweeps the line
 //	s, err := b.Scene(&l.Steps[i].Show)         what is shown: s.Sweep, s.Line, s.Path, s.Show
 //	s.Fill(ctx, step.Text), s.Value(ctx, &see.Value), s.Write(...)
+//	b.GivenAway(ctx, i, &see)                   the questions that a number must not answer
 //	for _, k := range l.QuestionsAfter(i) { outcome, err := b.Answer(ctx, k, given) }
 //
 // Fill, Value, Answer and Check may run the diagnosis, which takes a second or

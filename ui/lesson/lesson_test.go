@@ -3,6 +3,7 @@ package lesson
 import (
 	"context"
 	"slices"
+	"strings"
 	"testing"
 
 	"downlead/dsp/simulate"
@@ -64,5 +65,72 @@ func TestEmbeddedLessonsAreWhole(t *testing.T) {
 	}
 	if len(kinds) != 4 {
 		t.Errorf("only %d kinds of questions are asked", len(kinds))
+	}
+}
+
+// A number that answers a question of its step is told from one that does not, or that only
+// looks like it in another unit; what is expected by the record knows no fault and no noise.
+func TestGivenAway(t *testing.T) {
+	l, err := decodeSmall(strings.Replace(small, "[[question]]", `[[step.see]]
+text = "the end"
+value = "line.length_m"
+unit = "m"
+decimals = 1
+[[step.see]]
+text = "the end, nearly"
+value = "line.length_m + 3*cell_m"
+unit = "m"
+decimals = 1
+[[step.see]]
+text = "as many decibels"
+value = "line.length_m"
+unit = "dB"
+decimals = 1
+[[question]]`, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := Open(context.Background(), l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k, want := range [][]int{{0}, nil, nil} {
+		got, err := b.GivenAway(context.Background(), 0, &l.Steps[0].See[k])
+		if err != nil || !slices.Equal(got, want) {
+			t.Errorf("sight %d gives away %v, want %v (%v)", k+1, got, want, err)
+		}
+	}
+}
+
+// What the record leads one to expect knows neither faults nor noise, and is cut as the sweep
+// beside it is.
+func TestExpected(t *testing.T) {
+	faulty := strings.Replace(small, "[scenario.sweep]\nlow", "[[scenario.fault]]\ncause = \"short-circuit\"\ndistance_m = 4.0\n[scenario.instrument]\nnoise_db = -40.0\n[scenario.sweep]\nlow", 1)
+	l, err := decodeSmall(faulty)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := Open(context.Background(), l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := b.Scene(&Show{Along: "return-loss", Every: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := s.Expected(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	sound, err := decodeSmall(small)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := Open(context.Background(), sound)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(got.FrequencyHz, s.Sweep.FrequencyHz) || !slices.Equal(got.Gamma, want.Result.Sweep.Every(2).Gamma) || slices.Equal(got.Gamma, s.Sweep.Gamma) {
+		t.Errorf("%d points are expected beside %d, and they are not those of the sound line", len(got.Gamma), len(s.Sweep.Gamma))
 	}
 }
