@@ -56,8 +56,9 @@ type Bench struct {
 	begun    int    // how often a setup was begun with
 	path     *cables.Path
 	pathOf   *cables.Line
-	selected int // index of a fault; -1: none
-	trouble  string
+	selected int    // index of a fault; -1: none
+	trouble  string // why something could not be
+	note     string // what was undone
 
 	measuring work.Slot[*picture]
 	drawn     *picture
@@ -146,7 +147,7 @@ func (b *Bench) Begin(s Setup) {
 	b.history.Begin(s)
 	b.started = s
 	b.begun++
-	b.selected, b.trouble = -1, ""
+	b.selected, b.trouble, b.note = -1, "", ""
 	b.findings, b.findErr = nil, nil
 	b.finding.Stop()
 	b.refresh()
@@ -201,7 +202,7 @@ func (b *Bench) change(did, kind string, edit func(*Setup)) error {
 		b.trouble = err.Error()
 		return err
 	}
-	b.trouble = ""
+	b.trouble, b.note = "", ""
 	b.history.Do(next, did, kind)
 	b.refresh()
 	return nil
@@ -401,14 +402,14 @@ func (b *Bench) zoomTo(s *scene) {
 
 func (b *Bench) undo() {
 	if what, ok := b.history.Undo(); ok {
-		b.trouble = "undone: " + what
+		b.trouble, b.note = "", "undone: "+what
 		b.refresh()
 	}
 }
 
 func (b *Bench) redo() {
 	if what, ok := b.history.Redo(); ok {
-		b.trouble = "done again: " + what
+		b.trouble, b.note = "", "done again: "+what
 		b.refresh()
 	}
 }

@@ -96,7 +96,7 @@ func (b *Bench) drawLine(gtx layout.Context) {
 		theme.Rectangle(gtx, r, theme.Alpha(t.Quiet, 0.2+0.15*float64(shade[s.Cable]%3)))
 		theme.Rectangle(gtx, image.Rect(r.Max.X-1, r.Min.Y, r.Max.X, r.Max.Y), t.Panel)
 		left, right := max(from, v.area.Min.X), min(to, v.area.Max.X)
-		if middle := image.Pt((left+right)/2, (v.area.Min.Y+v.area.Max.Y)/2); right-left > gtx.Dp(14) {
+		if middle := image.Pt((left+right)/2, (v.area.Min.Y+v.area.Max.Y)/2); right-left > gtx.Sp(t.Small())*len([]rune(s.Name))*6/10 { // a piece of a name tells nobody anything
 			func() {
 				defer clip.Rect(image.Rect(left, 0, right, v.size.Y)).Push(gtx.Ops).Pop()
 				b.write(gtx, theme.Label{Text: s.Name, Size: t.Small()}, middle, 0.5, 0.5, right-left)
@@ -210,7 +210,9 @@ func (b *Bench) drawMarks(gtx layout.Context) {
 	for i, o := range b.blind.result.Faults {
 		x, end := b.column(o.Fault.DistanceM), b.column(o.Fault.DistanceM+o.Fault.ExtentM)
 		theme.Rectangle(gtx, image.Rect(x-gtx.Dp(1), v.area.Min.Y, max(end, x+gtx.Dp(1)), v.area.Max.Y), theme.Alpha(t.Distance, 0.6))
-		b.write(gtx, theme.Label{Text: fmt.Sprint(i + 1), Size: t.Small(), Color: t.Distance, Font: theme.Strong}, image.Pt(x, v.area.Min.Y), 0.5, 1, 0)
+		middle := image.Pt((x+max(end, x))/2, (v.area.Min.Y+v.area.Max.Y)/2)
+		disc(gtx, middle, gtx.Sp(t.Small())*2/3, t.Distance)
+		b.write(gtx, theme.Label{Text: fmt.Sprint(i + 1), Size: t.Small(), Color: t.OnStrong, Font: theme.Strong}, middle, 0.5, 0.5, 0)
 	}
 }
 

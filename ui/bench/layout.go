@@ -45,7 +45,7 @@ func (b *Bench) layoutBody(gtx layout.Context) layout.Dimensions {
 	right, width := b.layoutFaults, unit.Dp(292)
 	switch {
 	case b.blind.on:
-		right, width = b.layoutBlind, 320
+		right, width = b.layoutBlind, 400
 	case b.lessons.on:
 		right, width = b.layoutLessons, 400
 	}
@@ -124,7 +124,9 @@ func (b *Bench) layoutSwitches(gtx layout.Context) layout.Dimensions {
 	name(sample{"over frequency", b.theme.Frequency, chart.Solid}, view(&b.bar.over, "view over frequency", overs, int(b.views.over)))
 	name(sample{"along the line", b.theme.Distance, chart.Solid}, view(&b.bar.along, "view along the line", alongs, int(b.views.along)))
 	for _, l := range b.legend() {
-		name(l, func(layout.Context) layout.Dimensions { return layout.Dimensions{} })
+		name(l, func(gtx layout.Context) layout.Dimensions { // as tall as those that are chosen
+			return layout.Dimensions{Size: image.Pt(0, gtx.Sp(b.theme.Body())*5/4+gtx.Dp(10))}
+		})
 	}
 	return layout.Inset{Bottom: 4}.Layout(gtx, func(gtx layout.Context) layout.Dimensions {
 		return theme.Column(gtx, 6, func(gtx layout.Context) layout.Dimensions { return theme.Flow(gtx, 6, all...) },
@@ -177,8 +179,11 @@ func (b *Bench) layoutBar(gtx layout.Context) layout.Dimensions {
 
 func (b *Bench) layoutFoot(gtx layout.Context) layout.Dimensions {
 	said, c := b.readout(), b.theme.Ink
-	if b.trouble != "" {
+	switch {
+	case b.trouble != "":
 		said, c = b.trouble, b.theme.Out
+	case said == "":
+		said = b.note
 	}
 	if said == "" {
 		said, c = chart.Hint, b.theme.Quiet

@@ -3,8 +3,10 @@ package bench
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"gioui.org/layout"
+	"gioui.org/op"
 	"gioui.org/widget"
 
 	"downlead/ui/lesson"
@@ -30,7 +32,9 @@ func (b *Bench) layoutLessons(gtx layout.Context) layout.Dimensions {
 			})
 		}
 	case s.page == nil:
-		all = append(all, b.heading(s.open.Title), quiet("…"))
+		since, _ := s.turn.Running()
+		all = append(all, b.heading(s.open.Title), quiet(fmt.Sprintf("The program works this step out … (%.0f s)", max(b.now.Sub(since), 0).Seconds())))
+		gtx.Execute(op.InvalidateCmd{At: gtx.Now.Add(200 * time.Millisecond)})
 	default:
 		all = b.pageWidgets()
 	}

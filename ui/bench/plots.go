@@ -146,7 +146,7 @@ func (b *Bench) legend() []sample {
 	for _, one := range []struct {
 		of both
 		sample
-	}{{p.earlier, sample{"earlier", t.Earlier, chart.Dashed}}, {p.model, sample{"fitted model", t.Model, chart.Dotted}}, {p.expected, sample{"expected by the record", t.In, chart.Dashed}}} {
+	}{{p.earlier, sample{"earlier", t.Earlier, chart.Dashed}}, {p.model, sample{"fitted model", t.Model, chart.Dotted}}, {p.expected, sample{"expected", t.In, chart.Dashed}}} {
 		if one.of.sweep != nil {
 			all = append(all, one.sample)
 		}
