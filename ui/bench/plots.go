@@ -95,9 +95,19 @@ func (b *Bench) contents() (over, along chart.Content) {
 			over.Limits = append(over.Limits, limit)
 		}
 	}
+	if b.presenting { // people at the back see them too
+		for _, c := range []*chart.Content{&over, &along} {
+			for i := range c.Traces {
+				c.Traces[i].Width = presentStroke * max(c.Traces[i].Width, 1)
+			}
+		}
+	}
 	b.flags(&along)
 	return over, along
 }
+
+// presentStroke is how much thicker lines are for a room of people.
+const presentStroke = 1.7
 
 // limitVSWR is the line's limit where it is shown, else 0.
 func (b *Bench) limitVSWR() float64 {
