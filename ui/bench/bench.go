@@ -109,7 +109,7 @@ func New(o Options) (*Bench, error) {
 	scenario.AsBuilt.Roughness = 0 // smooth cable: what is seen is what was put there, and it follows the hand
 	b := &Bench{fullScreen: o.FullScreen, folder: o.Folder, selected: -1, knobs: map[string]*knob{}}
 	b.measuring.Notify, b.finding.Notify = o.Notify, o.Notify
-	b.lessons.turn.Notify, b.lessons.judge.Notify, b.lessons.save.Notify = o.Notify, o.Notify, o.Notify
+	b.lessons.turn.Notify, b.lessons.judge.Notify, b.lessons.save.Notify, b.lessons.read.Notify = o.Notify, o.Notify, o.Notify, o.Notify
 	b.blind.draw.Notify, b.blind.record.keep.Notify = o.Notify, o.Notify
 	b.Begin(SetupOf(scenario))
 	b.over.Linked = nil
@@ -123,6 +123,7 @@ func (b *Bench) Close() {
 	b.lessons.turn.Wait()
 	b.lessons.judge.Wait()
 	b.lessons.save.Wait()
+	b.lessons.read.Wait()
 	b.blind.draw.Wait()
 	b.blind.record.keep.Wait()
 }
@@ -135,8 +136,9 @@ func (b *Bench) Busy() bool {
 	_, judging := b.lessons.judge.Running()
 	_, drawing := b.blind.draw.Running()
 	_, saving := b.lessons.save.Running()
+	_, reading := b.lessons.read.Running()
 	_, keeping := b.blind.record.keep.Running()
-	return keeping || measuring || finding || turning || judging || drawing || saving
+	return keeping || reading || measuring || finding || turning || judging || drawing || saving
 }
 
 // Setup is what is on the bench.
@@ -163,6 +165,7 @@ type aside struct {
 func (b *Bench) setAside() {
 	if b.aside == nil {
 		b.aside = &aside{b.history, b.views}
+		b.Begin(b.Setup()) // nothing is done to that past meanwhile
 	}
 }
 

@@ -14,7 +14,7 @@ import (
 
 // twoFaults is a bench with A, a poor contact at the upper joint of the feeder, and B,
 // 2 m of water at 20 m.
-func twoFaults(t testing.TB, size image.Point) *rig {
+func twoFaults(t testing.TB, size image.Point) *benchRig {
 	g := newRig(t, size)
 	g.dragTo(g.where("tray: poor contact"), g.onLine(49))
 	g.dragTo(g.where("tray: water in the cable"), g.onLine(20))
@@ -99,7 +99,7 @@ func TestKeysOnFaults(t *testing.T) {
 		t.Helper()
 		g.frame() // nothing is asked for any more
 		g.frame(key.Event{Name: name, Modifiers: mods, State: key.Press})
-		if _, asked := g.router.WakeupTime(); !asked {
+		if _, asked := g.Router.WakeupTime(); !asked {
 			t.Errorf("%s asks for no frame", name)
 		}
 		g.frame(key.Event{Name: name, Modifiers: mods, State: key.Release})
@@ -211,7 +211,7 @@ func TestOverlapIsRefused(t *testing.T) {
 }
 
 // peak is where the trace along the line is highest between two places, m.
-func (g *rig) peak(from, to float64) float64 {
+func (g *benchRig) peak(from, to float64) float64 {
 	s := g.bench.drawn.along.Parts[0].Series
 	best, level := 0.0, math.Inf(1)
 	for i, x := range s.X {
@@ -315,7 +315,7 @@ func TestFindOnTheBench(t *testing.T) {
 // A pin is drawn where its fault is, in the colour of distance.
 func TestPixelsOfAPin(t *testing.T) {
 	g := twoFaults(t, image.Pt(1280, 720))
-	img := g.picture()
+	img := g.Picture()
 	at := g.onLine(20)
 	c := g.theme.Distance
 	pin := g.bench.board.pins[1]
@@ -335,16 +335,16 @@ func TestPixelsOfAPin(t *testing.T) {
 // for.
 func TestLineFollowsItsChart(t *testing.T) {
 	g := twoFaults(t, image.Pt(1280, 720))
-	g.size = image.Pt(1500, 800)
+	g.Size = image.Pt(1500, 800)
 	g.frame()
-	if _, asked := g.router.WakeupTime(); !asked {
+	if _, asked := g.Router.WakeupTime(); !asked {
 		t.Error("no frame is asked for")
 	}
 	g.frame()
 	if a, line := g.bench.along.Area(), g.bench.board.area; a.Min.X != line.Min.X || a.Max.X != line.Max.X {
 		t.Errorf("the line is drawn from %d to %d, its chart from %d to %d", line.Min.X, line.Max.X, a.Min.X, a.Max.X)
 	}
-	if _, asked := g.router.WakeupTime(); asked {
+	if _, asked := g.Router.WakeupTime(); asked {
 		t.Error("frames are asked for without end")
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strconv"
 
 	"gioui.org/f32"
 	"gioui.org/io/pointer"
@@ -32,6 +33,7 @@ type blindfold struct {
 	record  record
 	levels  theme.Choice
 	again   widget.Clickable
+	number  widget.Editor // of the case, for all of a class to have the same
 	answer  widget.Clickable
 	scroll  widget.List
 	pressed f32.Point // on the chart of the line; its address is the tag of presses there
@@ -68,8 +70,18 @@ func (b *Bench) leaveBlind() {
 	b.putBack()
 }
 
-// nextCase draws another case.
+// nextCase draws another case, by chance.
 func (b *Bench) nextCase() {
+	s := &b.blind
+	if s.seed == nil {
+		s.seed = func() uint64 { return rand.Uint64N(1e6) }
+	}
+	s.number.SetText("")
+	b.drawCase(s.seed())
+}
+
+// drawCase draws the case of a number.
+func (b *Bench) drawCase(seed uint64) {
 	s := &b.blind
 	s.theCase, s.result, s.err = nil, nil, nil
 	s.record.kept = false
@@ -80,10 +92,7 @@ func (b *Bench) nextCase() {
 	if s.level == 0 {
 		s.level = 1
 	}
-	if s.seed == nil {
-		s.seed = func() uint64 { return rand.Uint64N(1e6) }
-	}
-	seed, level := s.seed(), s.level
+	level := s.level
 	s.draw.Start(func(ctx context.Context) (*blind.Case, error) { return blind.New(ctx, seed, level) })
 }
 
@@ -222,6 +231,12 @@ func (b *Bench) updateBlind(gtx layout.Context) {
 	for s.again.Clicked(gtx) {
 		b.nextCase()
 	}
+	s.number.SingleLine, s.number.Submit, s.number.Filter, s.number.MaxLen = true, true, "0123456789", 18
+	if text, ok := theme.Submitted(gtx, &s.number); ok {
+		if seed, err := strconv.ParseUint(text, 10, 64); err == nil {
+			b.drawCase(seed)
+		}
+	}
 	for s.answer.Clicked(gtx) {
 		b.score()
 	}
@@ -271,6 +286,9 @@ func (b *Bench) layoutBlind(gtx layout.Context) layout.Dimensions {
 			return t.Choice(gtx, &s.levels, "level", levels, s.level-1)
 		}, func(gtx layout.Context) layout.Dimensions {
 			return t.Button(gtx, &s.again, theme.Button{Text: "another case"})
+		}, func(gtx layout.Context) layout.Dimensions {
+			gtx.Constraints.Max.X = min(gtx.Constraints.Max.X, gtx.Sp(t.Body())*8)
+			return t.Editor(gtx, &s.number, theme.Entry{Name: "number of the case", Hint: "or its number"})
 		})
 	}}
 	all = append(all, b.recordWidgets()...)
@@ -340,7 +358,7 @@ func (b *Bench) resultWidgets() []layout.Widget {
 	for _, k := range s.result.FalseMarks {
 		all = append(all, t.Text(theme.Label{Text: fmt.Sprintf("mark %s: nothing is wrong there, 25 off", letter(k)), Color: t.Out}))
 	}
-	all = append(all, b.small(fmt.Sprintf("case %d, level %d; the same number gives the same case on the command line", s.theCase.Seed, s.theCase.Difficulty), t.Quiet), t.Rule)
+	all = append(all, b.small(fmt.Sprintf("case %d, level %d; the same number gives the same case", s.theCase.Seed, s.theCase.Difficulty), t.Quiet), t.Rule)
 	all = append(all, b.heading("What the program finds"))
 	return append(all, b.foundWidgets()...)
 }

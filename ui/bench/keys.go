@@ -12,52 +12,38 @@ import (
 	"gioui.org/op/paint"
 	"gioui.org/widget"
 
+	"downlead/ui/keys"
 	"downlead/ui/theme"
 )
 
 // command is something that a key does wherever the keys go.
-type command struct {
-	key  key.Name
-	mods key.Modifiers
-	says string
-	does string
-	run  func(*Bench, layout.Context)
-}
+type command = keys.Command[*Bench]
 
-// Steps and bounds of the size of text.
-const (
-	textStep  = 1.1
-	leastText = 0.8
-	mostText  = 2.0
-)
-
-func (b *Bench) zoomText(by float32) {
-	b.look.Scale = min(max(b.look.Scale*by, leastText), mostText)
-}
+func (b *Bench) zoomText(by float32) { b.look.Scale = keys.Zoom(b.look.Scale, by) }
 
 // commands are all keys that count everywhere in the room.
 func commands() []command {
 	const ctrl, shift = key.ModCtrl, key.ModShift
 	return append(lessonKeys(), []command{
-		{"Z", ctrl, "Ctrl Z", "undo", func(b *Bench, _ layout.Context) { b.undo() }},
-		{"Z", ctrl | shift, "Ctrl Shift Z", "do again what was undone", func(b *Bench, _ layout.Context) { b.redo() }},
-		{"Y", ctrl, "Ctrl Y", "do again what was undone", func(b *Bench, _ layout.Context) { b.redo() }},
-		{key.NameF2, 0, "F2", "each reflection alone, on or off", func(b *Bench, _ layout.Context) { b.show(&b.each) }},
-		{key.NameF3, 0, "F3", "the bounce diagram, on or off", func(b *Bench, _ layout.Context) { b.show(&b.bounces) }},
-		{key.NameF4, 0, "F4", "ghosts named, on or off", func(b *Bench, _ layout.Context) { b.show(&b.ghosts) }},
-		{key.NameF5, 0, "F5", "let the program find the faults", func(b *Bench, _ layout.Context) { b.find() }},
-		{key.NameF6, 0, "F6", "to the next fault on the line", func(b *Bench, gtx layout.Context) { b.nextFault(gtx, 1) }},
-		{key.NameF6, shift, "Shift F6", "to the fault before", func(b *Bench, gtx layout.Context) { b.nextFault(gtx, -1) }},
-		{key.NameF7, 0, "F7", "to the tray of faults", func(b *Bench, gtx layout.Context) { gtx.Execute(key.FocusCmd{Tag: &b.board.chips[0]}) }},
-		{key.NameF8, 0, "F8", "to the chart of the line", func(b *Bench, gtx layout.Context) { b.along.Focus(gtx) }},
-		{"D", ctrl, "Ctrl D", "daylight or dark", func(b *Bench, _ layout.Context) { b.look.Dark = !b.look.Dark }},
-		{"U", ctrl, "Ctrl U", "metres or feet", func(b *Bench, _ layout.Context) { b.look.Feet = !b.look.Feet }},
-		{"+", ctrl, "Ctrl +", "larger text", func(b *Bench, _ layout.Context) { b.zoomText(textStep) }},
-		{"=", ctrl, "Ctrl =", "larger text", func(b *Bench, _ layout.Context) { b.zoomText(textStep) }},
-		{"-", ctrl, "Ctrl −", "smaller text", func(b *Bench, _ layout.Context) { b.zoomText(1 / textStep) }},
-		{key.NameEscape, 0, "Esc", "close what is open; stop the search; back to the investigation", func(b *Bench, _ layout.Context) { b.escape() }},
-		{key.NameF9, 0, "F9", "back to the investigation", func(b *Bench, _ layout.Context) { b.leave = true }},
-		{key.NameF1, 0, "F1", "this list", func(b *Bench, _ layout.Context) { b.help.open = !b.help.open }},
+		keys.On("Z", ctrl, "Ctrl Z", "undo", func(b *Bench, _ layout.Context) { b.undo() }),
+		keys.On("Z", ctrl|shift, "Ctrl Shift Z", "do again what was undone", func(b *Bench, _ layout.Context) { b.redo() }),
+		keys.On("Y", ctrl, "Ctrl Y", "do again what was undone", func(b *Bench, _ layout.Context) { b.redo() }),
+		keys.On(key.NameF2, 0, "F2", "each reflection alone, on or off", func(b *Bench, _ layout.Context) { b.show(&b.each) }),
+		keys.On(key.NameF3, 0, "F3", "the bounce diagram, on or off", func(b *Bench, _ layout.Context) { b.show(&b.bounces) }),
+		keys.On(key.NameF4, 0, "F4", "ghosts named, on or off", func(b *Bench, _ layout.Context) { b.show(&b.ghosts) }),
+		keys.On(key.NameF5, 0, "F5", "let the program find the faults", func(b *Bench, _ layout.Context) { b.find() }),
+		keys.On(key.NameF6, 0, "F6", "to the next fault on the line", func(b *Bench, gtx layout.Context) { b.nextFault(gtx, 1) }),
+		keys.On(key.NameF6, shift, "Shift F6", "to the fault before", func(b *Bench, gtx layout.Context) { b.nextFault(gtx, -1) }),
+		keys.On(key.NameF7, 0, "F7", "to the tray of faults", func(b *Bench, gtx layout.Context) { gtx.Execute(key.FocusCmd{Tag: &b.board.chips[0]}) }),
+		keys.On(key.NameF8, 0, "F8", "to the chart of the line", func(b *Bench, gtx layout.Context) { b.along.Focus(gtx) }),
+		keys.On("D", ctrl, "Ctrl D", "daylight or dark", func(b *Bench, _ layout.Context) { b.look.Dark = !b.look.Dark }),
+		keys.On("U", ctrl, "Ctrl U", "metres or feet", func(b *Bench, _ layout.Context) { b.look.Feet = !b.look.Feet }),
+		keys.On("+", ctrl, "Ctrl +", "larger text", func(b *Bench, _ layout.Context) { b.zoomText(keys.TextStep) }),
+		keys.On("=", ctrl, "Ctrl =", "larger text", func(b *Bench, _ layout.Context) { b.zoomText(keys.TextStep) }),
+		keys.On("-", ctrl, "Ctrl −", "smaller text", func(b *Bench, _ layout.Context) { b.zoomText(1 / keys.TextStep) }),
+		keys.On(key.NameEscape, 0, "Esc", "close what is open; stop the search; back to the investigation", func(b *Bench, _ layout.Context) { b.escape() }),
+		keys.On(key.NameF9, 0, "F9", "back to the investigation", func(b *Bench, _ layout.Context) { b.leave = true }),
+		keys.On(key.NameF1, 0, "F1", "this list", func(b *Bench, _ layout.Context) { b.help.open = !b.help.open }),
 	}...)
 }
 
@@ -71,30 +57,7 @@ func faultKeys() [][2]string {
 func (b *Bench) again(gtx layout.Context) { gtx.Execute(op.InvalidateCmd{}) }
 
 // keys takes what no focused control wanted.
-func (b *Bench) keys(gtx layout.Context) {
-	all := commands()
-	filters := make([]event.Filter, len(all))
-	for i, c := range all {
-		filters[i] = key.Filter{Name: c.key, Required: c.mods}
-	}
-	for {
-		e, ok := gtx.Event(filters...)
-		if !ok {
-			return
-		}
-		pressed, is := e.(key.Event)
-		if !is || pressed.State != key.Press {
-			continue
-		}
-		for _, c := range all {
-			if c.key == pressed.Name && c.mods == pressed.Modifiers {
-				c.run(b, gtx)
-				b.again(gtx)
-				break
-			}
-		}
-	}
-}
+func (b *Bench) keys(gtx layout.Context) { keys.Take(gtx, b, commands(), nil) }
 
 func (b *Bench) escape() {
 	_, finding := b.finding.Running()
@@ -167,12 +130,8 @@ func (b *Bench) layoutHelp(gtx layout.Context) layout.Dimensions {
 				pair(k[0], k[1])
 			}
 			rows = append(rows, b.heading("Everywhere"))
-			seen := map[string]bool{}
-			for _, c := range commands() {
-				if !seen[c.does] {
-					seen[c.does] = true
-					pair(c.says, c.does)
-				}
+			for _, k := range keys.Pairs(commands()) {
+				pair(k[0], k[1])
 			}
 			return b.scroll(gtx, &b.help.list, rows)
 		})

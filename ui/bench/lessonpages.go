@@ -18,9 +18,11 @@ func (b *Bench) layoutLessons(gtx layout.Context) layout.Dimensions {
 	s, t := &b.lessons, &b.theme
 	quiet := func(text string) layout.Widget { return t.Text(theme.Label{Text: text, Color: t.Quiet}) }
 	var all []layout.Widget
-	switch {
-	case s.err != nil:
+	if s.err != nil {
 		all = append(all, t.Text(theme.Label{Text: s.err.Error(), Color: t.Out}))
+	}
+	switch {
+	case s.err != nil && s.open != nil:
 	case s.open == nil:
 		all = append(all, b.heading("Lessons"), quiet("Each has a line of its own; what is right is worked out by the program."))
 		for i, l := range s.all {
@@ -31,6 +33,9 @@ func (b *Bench) layoutLessons(gtx layout.Context) layout.Dimensions {
 				})
 			})
 		}
+		all = append(all, t.Rule, b.small("A lesson of your own", t.Quiet), func(gtx layout.Context) layout.Dimensions {
+			return t.Editor(gtx, &s.own, theme.Entry{Name: "lesson of your own", Hint: "its file, then Return", Bad: s.err != nil})
+		})
 	case s.page == nil:
 		since, _ := s.turn.Running()
 		all = append(all, b.heading(s.open.Title), quiet(fmt.Sprintf("The program works this step out … (%.0f s)", max(b.now.Sub(since), 0).Seconds())))

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 
 	"gioui.org/io/key"
@@ -15,8 +16,10 @@ import (
 	"gioui.org/widget"
 
 	"downlead/dsp/diagnose"
+	"downlead/ui/keys"
 	"downlead/ui/lesson"
 	"downlead/ui/lesson/pictures"
+	"downlead/ui/theme"
 	"downlead/ui/traces"
 	"downlead/ui/work"
 )
@@ -28,8 +31,10 @@ type lessons struct {
 	err                 error
 	said                string // of the pictures
 	rows                []widget.Clickable
-	open                *class // nil: the list is shown
-	step                int    // -1: what the lesson is about
+	open                *class        // nil: the list is shown
+	step                int           // -1: what the lesson is about
+	own                 widget.Editor // the file of one of the trainer's own
+	read                work.Slot[*lesson.Lesson]
 	turn                work.Slot[*page]
 	page                *page // nil: being worked out
 	next                widget.Clickable
@@ -327,6 +332,14 @@ func (b *Bench) takeLesson() {
 			b.scroll0()
 		}
 	}
+	if r, ok := s.read.Take(); ok {
+		s.err = r.Err
+		if r.Err == nil {
+			s.all = append(s.all, r.Value)
+			s.rows = make([]widget.Clickable, len(s.all))
+			b.openLesson(r.Value)
+		}
+	}
 	if r, ok := s.save.Take(); ok {
 		s.said = "the pictures are in " + r.Value
 		if r.Err != nil {
@@ -391,12 +404,30 @@ func (b *Bench) closeLesson() {
 	s.turn.Stop()
 	s.judge.Stop()
 	s.save.Stop()
+	s.read.Stop()
+	s.err = nil
 	s.open, s.page, s.said = nil, nil, ""
 	b.scene, b.veiled = nil, false
 }
 
+// readLesson opens a lesson of the trainer's own by its path.
+func (b *Bench) readLesson(path string) {
+	if path = strings.TrimSpace(path); path == "" {
+		return
+	}
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(b.folder, path)
+	}
+	b.lessons.err = nil
+	b.lessons.read.Start(func(context.Context) (*lesson.Lesson, error) { return lesson.Read(path) })
+}
+
 func (b *Bench) updateLessons(gtx layout.Context) {
 	s := &b.lessons
+	s.own.SingleLine, s.own.Submit = true, true
+	if path, ok := theme.Submitted(gtx, &s.own); ok {
+		b.readLesson(path)
+	}
 	for i := range s.rows {
 		for s.rows[i].Clicked(gtx) {
 			b.openLesson(s.all[i])
@@ -448,15 +479,8 @@ func (b *Bench) updateLessons(gtx layout.Context) {
 			}
 		}
 		given := f.submit.Clicked(gtx)
-		for {
-			e, ok := f.editor.Update(gtx)
-			if !ok {
-				break
-			}
-			_, is := e.(widget.SubmitEvent)
-			given = given || is
-		}
-		if given && s.page != nil {
+		_, typed := theme.Submitted(gtx, &f.editor)
+		if (given || typed) && s.page != nil {
 			b.answer(i, f.editor.Text())
 		}
 		for k := range f.choices {
@@ -475,10 +499,10 @@ func (b *Bench) updateLessons(gtx layout.Context) {
 // lessonKeys are the keys of the lessons.
 func lessonKeys() []command {
 	return []command{
-		{"L", key.ModCtrl, "Ctrl L", "lessons, or the faults again", func(b *Bench, _ layout.Context) { b.goToLessons() }},
-		{key.NamePageDown, 0, "PageDown", "next step of the lesson", func(b *Bench, _ layout.Context) { b.turnTo(b.lessons.step + 1) }},
-		{key.NamePageUp, 0, "PageUp", "step before", func(b *Bench, _ layout.Context) { b.turnTo(b.lessons.step - 1) }},
-		{"B", key.ModCtrl, "Ctrl B", "a blind case, or the faults again", func(b *Bench, _ layout.Context) { b.goBlind() }},
-		{key.NameF11, 0, "F11", "present: the whole screen, large type, colours for a projector", func(b *Bench, _ layout.Context) { b.present(!b.presenting) }},
+		keys.On("L", key.ModCtrl, "Ctrl L", "lessons, or the faults again", func(b *Bench, _ layout.Context) { b.goToLessons() }),
+		keys.On(key.NamePageDown, 0, "PageDown", "next step of the lesson", func(b *Bench, _ layout.Context) { b.turnTo(b.lessons.step + 1) }),
+		keys.On(key.NamePageUp, 0, "PageUp", "step before", func(b *Bench, _ layout.Context) { b.turnTo(b.lessons.step - 1) }),
+		keys.On("B", key.ModCtrl, "Ctrl B", "a blind case, or the faults again", func(b *Bench, _ layout.Context) { b.goBlind() }),
+		keys.On(key.NameF11, 0, "F11", "present: the whole screen, large type, colours for a projector", func(b *Bench, _ layout.Context) { b.present(!b.presenting) }),
 	}
 }

@@ -50,7 +50,7 @@ func TestLesson(t *testing.T) {
 	if _, ok := g.find("tray:"); ok || !b.veiled {
 		t.Error("what is there is not veiled")
 	}
-	g.router.Source().Execute(key.FocusCmd{Tag: &b.lessons.fields[0].editor})
+	g.Router.Source().Execute(key.FocusCmd{Tag: &b.lessons.fields[0].editor})
 	g.frame()
 	g.press(key.NamePageDown, 0)
 	g.settle()
@@ -305,7 +305,7 @@ func TestBlindResultsAreKept(t *testing.T) {
 	if rows, _ = blind.Read(path); len(rows) != 1 {
 		t.Errorf("the same case is kept %d times", len(rows))
 	}
-	if err := blind.Append(path, blind.Row{At: g.now, Trainee: "another", Level: 3}); err != nil {
+	if err := blind.Append(path, blind.Row{At: g.Now, Trainee: "another", Level: 3}); err != nil {
 		t.Fatal(err)
 	}
 	g.click("another case")
@@ -367,6 +367,39 @@ func TestTryingInALesson(t *testing.T) {
 	g.settle()
 	if _, ok := g.find("turn noise"); ok || b.change("", "", func(s *Setup) { s.Points = 99 }) == nil {
 		t.Error("a locked step can be turned")
+	}
+}
+
+// A trainer's own lesson is opened by its file; one that cannot be read says where and why,
+// and the list stays.
+func TestOwnLesson(t *testing.T) {
+	g := newRig(t, image.Pt(1280, 900))
+	b := g.bench
+	b.folder = t.TempDir()
+	text, err := os.ReadFile("../lesson/lessons/07-joints-as-built.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text = []byte(strings.Replace(string(text), "Joints, and what is as built", "Our own yard", 1))
+	for name, data := range map[string][]byte{"yard.toml": text, "bad.toml": []byte("schema = \"downlead/lesson/1\"\ntitel = \"x\"\n")} {
+		if err := os.WriteFile(filepath.Join(b.folder, name), data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b.goToLessons()
+	n := len(b.lessons.all)
+	b.readLesson("bad.toml")
+	g.settle()
+	if b.lessons.err == nil || !strings.Contains(b.lessons.err.Error(), "bad.toml:2") || b.lessons.open != nil {
+		t.Errorf("the error is %v", b.lessons.err)
+	}
+	if _, ok := g.find("lesson: What VSWR"); !ok {
+		t.Error("the list is gone")
+	}
+	b.readLesson("yard.toml")
+	g.settle()
+	if b.lessons.err != nil || b.lessons.page == nil || b.lessons.page.title != "Our own yard" || len(b.lessons.all) != n+1 {
+		t.Errorf("opened %+v: %v", b.lessons.page, b.lessons.err)
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"downlead/dsp/simulate"
 	"downlead/ui/chart"
 	"downlead/ui/theme"
+	"downlead/ui/traces"
 )
 
 // panel is what stands at the sides of the charts.
@@ -35,20 +36,6 @@ type dial struct {
 	says  func(v float64) string
 }
 
-// parameterRange is what the parameter of a window can be; ok is false for a window
-// without one.
-func parameterRange(k dsp.Kind) (low, high, usual float64, name string, ok bool) {
-	switch k {
-	case dsp.Kaiser:
-		return 0.1, 14, 6, "β", true
-	case dsp.DolphChebyshev:
-		return 30, 100, 60, "dB", true
-	case dsp.Taylor:
-		return 20, 60, 40, "dB", true
-	}
-	return 0, 0, 0, "", false
-}
-
 // dials are the knobs of the sweep, as far as they mean something in a setup.
 func (b *Bench) dials() []dial {
 	s := b.Setup()
@@ -67,13 +54,9 @@ func (b *Bench) dials() []dial {
 		{"points", "points", scale{fewestPoints, mostPoints, true, false}, func(s *Setup) float64 { return float64(s.Points) },
 			func(s *Setup, v float64) { s.Points = int(math.Round(v)) }, func(v float64) string { return fmt.Sprintf("%.0f", v) }},
 	}
-	if low, high, usual, name, ok := parameterRange(s.Window.Kind); ok {
-		all = append(all, dial{"parameter", "of the window, quieter →", scale{low, high, false, false}, func(s *Setup) float64 {
-			if s.Window.Parameter == 0 {
-				return usual
-			}
-			return s.Window.Parameter
-		}, func(s *Setup, v float64) { s.Window.Parameter = v }, func(v float64) string { return fmt.Sprintf("%s %.1f", name, v) }})
+	if p, ok := traces.ParameterOf(s.Window.Kind); ok {
+		all = append(all, dial{"parameter", "of the window, quieter →", scale{p.Low, p.High, false, false}, func(s *Setup) float64 { return p.Of(s.Window) },
+			func(s *Setup, v float64) { s.Window.Parameter = v }, func(v float64) string { return fmt.Sprintf("%s %.1f", p.Name, v) }})
 	}
 	all = append(all, dial{"noise", "noise of one point", scale{-120, -30, false, true}, func(s *Setup) float64 { return s.Errors.NoiseDB },
 		func(s *Setup, v float64) { s.Errors.NoiseDB = v }, func(v float64) string {

@@ -46,14 +46,8 @@ func (b *Bench) updateRecord(gtx layout.Context) {
 	r := &b.blind.record
 	r.name.SingleLine, r.name.Submit, r.file.SingleLine, r.file.Submit = true, true, true, true
 	for _, e := range []*widget.Editor{&r.name, &r.file} {
-		for {
-			event, ok := e.Update(gtx)
-			if !ok {
-				break
-			}
-			if _, is := event.(widget.SubmitEvent); is {
-				b.keepResult()
-			}
+		if _, ok := theme.Submitted(gtx, e); ok {
+			b.keepResult()
 		}
 	}
 	if done, ok := r.keep.Take(); ok {

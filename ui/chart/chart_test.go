@@ -1,15 +1,20 @@
 package chart
 
 import (
+	"image"
 	"image/color"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"testing"
 	"time"
 
 	"gioui.org/f32"
+	"gioui.org/io/event"
 	"gioui.org/io/key"
 	"gioui.org/io/pointer"
+	"gioui.org/layout"
+	"gioui.org/unit"
 )
 
 func (g *rig) key(name key.Name, mods key.Modifiers) {
@@ -316,4 +321,72 @@ func BenchmarkFrame100001(b *testing.B) {
 			g.frame()
 		}
 	})
+}
+
+// The label of a limit goes where it covers no trace: beside a limit that traces cross, over
+// one that they lie below.
+func TestLimitLabelKeepsClear(t *testing.T) {
+	x := []float64{0, 100}
+	for name, c := range map[string]struct {
+		trace []float64
+		clear func(label, limit image.Point) bool
+	}{
+		"below":  {[]float64{50, 50}, func(label, limit image.Point) bool { return label.Y < limit.Y }},
+		"above":  {[]float64{12, 12}, func(label, limit image.Point) bool { return label.Y > limit.Y }},
+		"across": {[]float64{0, 40}, nil},
+	} {
+		content := Content{Y: Axis{Low: 0, High: 60}, Traces: []Trace{{Series: &Series{X: x, Y: c.trace}, Side: Upper}}, Limits: []Limit{{Label: "limit 14.0 dB", Level: 14, Side: Upper}}}
+		content.X[Upper] = Axis{Low: 0, High: 100}
+		g := newRig(content)
+		chart := &g.chart
+		p := painter{gtx: layout.Context{Metric: unit.Metric{PxPerDp: 1, PxPerSp: 1}}, style: g.style, chart: chart}
+		size := image.Pt(100, 16)
+		row := p.row(14)
+		at := p.freest(size, chart.area.Min.X, chart.area.Max.X, row)
+		if n := crossings(chart.kept[0].line, image.Rectangle{Min: at, Max: at.Add(size)}.Sub(chart.area.Min)); n > 0 {
+			t.Errorf("%s: the label at %v lies on the trace", name, at)
+		}
+		if c.clear != nil && !c.clear(at, image.Pt(0, row)) {
+			t.Errorf("%s: the label is at %v, the limit in row %d", name, at, row)
+		}
+	}
+}
+
+// A Smith chart reads the point under the pointer, zooms about it and moves; the middle of
+// the circle is the reference, its right edge an open end.
+func TestSmith(t *testing.T) {
+	var s Smith
+	content := SmithContent{ReferenceOhm: 50, LimitVSWR: 1.5, Loci: []Locus{{FrequencyHz: []float64{1e9, 2e9}, Gamma: []complex128{0.5i, 1}}}}
+	g := newRig(sample())
+	draw := func(events ...event.Event) {
+		g.router.Queue(events...)
+		g.ops.Reset()
+		s.Layout(layout.Context{Ops: &g.ops, Source: g.router.Source(), Metric: unit.Metric{PxPerDp: 1, PxPerSp: 1}, Constraints: layout.Exact(g.size)}, g.style, content)
+		g.router.Frame(&g.ops)
+	}
+	draw()
+	at := s.plane(g.size, 16)
+	open := at.point(1)
+	if got := at.gamma(open); cmplx.Abs(got-1) > 1e-6 || open.X != 400+234 || open.Y != 250 {
+		t.Fatalf("an open end stands at %v and reads %v", open, got)
+	}
+	wheel := pointer.Event{Kind: pointer.Scroll, Source: pointer.Mouse, Position: open, Scroll: f32.Pt(0, -20)}
+	draw(wheel)
+	draw()
+	if s.zoom <= 1 {
+		t.Fatalf("the wheel zooms to %g", s.zoom)
+	}
+	if now := s.plane(g.size, 16).point(1); math.Hypot(float64(now.X-open.X), float64(now.Y-open.Y)) > 0.01 {
+		t.Errorf("what was under the pointer is at %v, was at %v", now, open)
+	}
+	centre := s.centre
+	draw(pointer.Event{Kind: pointer.Press, Source: pointer.Mouse, Position: open, Buttons: pointer.ButtonPrimary})
+	draw(pointer.Event{Kind: pointer.Move, Source: pointer.Mouse, Position: open.Add(f32.Pt(-30, 0)), Buttons: pointer.ButtonPrimary})
+	draw()
+	if real(s.centre) <= real(centre) {
+		t.Errorf("dragging to the left moves the middle from %v to %v", centre, s.centre)
+	}
+	content.Loci = nil // nothing to read is no trouble
+	draw(pointer.Event{Kind: pointer.Move, Source: pointer.Mouse, Position: open})
+	draw()
 }

@@ -256,7 +256,13 @@ func (p *painter) freest(size image.Point, left, right, row int) image.Point {
 		at.X = max(min(at.X, a.Max.X-size.X-near), a.Min.X)
 		at.Y = max(min(at.Y, a.Max.Y-size.Y), a.Min.Y)
 		covered := 0
-		label := image.Rectangle{Min: at, Max: at.Add(size)}.Inset(-air).Sub(a.Min)
+		label := image.Rectangle{Min: at, Max: at.Add(size)}.Inset(-air)
+		for _, f := range p.chart.flags { // as they stood; they are drawn over all
+			if f.Overlaps(label) {
+				covered += size.X
+			}
+		}
+		label = label.Sub(a.Min)
 		for i := range p.chart.content.Traces {
 			if i < keptTraces {
 				covered += crossings(p.chart.kept[i].line, label)

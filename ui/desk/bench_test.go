@@ -16,7 +16,7 @@ import (
 
 // long is a desk with a sweep of n points on a line of 100 m. The search for
 // faults is left out: its cost has a benchmark of its own.
-func long(b *testing.B, n int) *rig {
+func long(b *testing.B, n int) *deskRig {
 	g := newRig(b, image.Pt(1440, 900))
 	line := cables.VelocityLine(0.85, 100)
 	s := &sweep.Sweep{ReferenceOhm: 50}

@@ -153,14 +153,8 @@ func (d *Desk) updateBrowser(gtx layout.Context) {
 		d.closeBrowser()
 	}
 	typed := b.accept.Clicked(gtx)
-	for {
-		e, ok := b.path.Update(gtx)
-		if !ok {
-			break
-		}
-		if _, submitted := e.(widget.SubmitEvent); submitted {
-			typed = true
-		}
+	if _, submitted := theme.Submitted(gtx, &b.path); submitted {
+		typed = true
 	}
 	if typed && b.open {
 		d.chooseTyped()

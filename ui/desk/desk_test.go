@@ -11,55 +11,28 @@ import (
 	"testing"
 	"time"
 
-	"gioui.org/f32"
-	"gioui.org/io/input"
 	"gioui.org/io/key"
 	"gioui.org/io/pointer"
-	"gioui.org/io/semantic"
 	"gioui.org/widget"
 
 	"downlead/cables"
 	"downlead/dsp/sweep"
 	"downlead/ui/chart"
 	"downlead/ui/investigation"
+	"downlead/ui/rig"
 )
 
 // find returns the place of the first button with the label, or else of the
 // first whose label begins so.
-func (g *rig) find(label string) (image.Point, bool) {
-	all := g.router.AppendSemantics(nil)
-	var walk func(nodes []input.SemanticNode, fits func(string) bool) (image.Point, bool)
-	walk = func(nodes []input.SemanticNode, fits func(string) bool) (image.Point, bool) {
-		for _, n := range nodes {
-			if n.Desc.Class == semantic.Button && fits(n.Desc.Label) {
-				b := n.Desc.Bounds
-				return b.Min.Add(b.Size().Div(2)), true
-			}
-			if p, ok := walk(n.Children, fits); ok {
-				return p, ok
-			}
-		}
-		return image.Point{}, false
-	}
-	if len(all) == 0 {
-		return image.Point{}, false
-	}
-	if p, ok := walk(all[:1], func(have string) bool { return have == label }); ok {
-		return p, ok
-	}
-	return walk(all[:1], func(have string) bool { return strings.HasPrefix(have, label) })
+func (g *deskRig) find(label string) (image.Point, bool) {
+	r, ok := g.FindButton(label)
+	return rig.Middle(r), ok
 }
 
-func mouse(kind pointer.Kind, at image.Point) pointer.Event {
-	e := pointer.Event{Kind: kind, Source: pointer.Mouse, Position: f32.Pt(float32(at.X), float32(at.Y))}
-	if kind == pointer.Press || kind == pointer.Move {
-		e.Buttons = pointer.ButtonPrimary
-	}
-	return e
-}
+func mouse(kind pointer.Kind, at image.Point) pointer.Event { return rig.Mouse(kind, at) }
 
 // click presses the control with the label.
-func (g *rig) click(label string) {
+func (g *deskRig) click(label string) {
 	g.t.Helper()
 	at, ok := g.find(label)
 	if !ok {
@@ -68,19 +41,19 @@ func (g *rig) click(label string) {
 	g.clickAt(at)
 }
 
-func (g *rig) clickAt(at image.Point) {
+func (g *deskRig) clickAt(at image.Point) {
 	g.frame(mouse(pointer.Press, at), mouse(pointer.Release, at))
 	g.frame()
 }
 
-func (g *rig) key(name key.Name, mods key.Modifiers) {
+func (g *deskRig) key(name key.Name, mods key.Modifiers) {
 	g.frame(key.Event{Name: name, Modifiers: mods, State: key.Press}, key.Event{Name: name, Modifiers: mods, State: key.Release})
 	g.frame()
 }
 
 // write replaces the text of an editor, as typing would.
-func (g *rig) write(e *widget.Editor, words string) {
-	g.router.Source().Execute(key.FocusCmd{Tag: e})
+func (g *deskRig) write(e *widget.Editor, words string) {
+	g.Router.Source().Execute(key.FocusCmd{Tag: e})
 	g.frame()
 	g.frame(key.EditEvent{Range: key.Range{Start: 0, End: e.Len()}, Text: words})
 	g.frame()
@@ -231,18 +204,18 @@ func TestDragSectionEnd(t *testing.T) {
 
 // lineViewOrigin finds where the drawn line is in the window by pressing down the
 // middle of the window until it takes notice.
-func lineViewOrigin(t *testing.T, g *rig) image.Point {
+func lineViewOrigin(t *testing.T, g *deskRig) image.Point {
 	t.Helper()
-	for y := g.size.Y - 1; y > 0; y -= 4 {
-		g.frame(mouse(pointer.Move, image.Pt(g.size.X/2, y)))
+	for y := g.Size.Y - 1; y > 0; y -= 4 {
+		g.frame(mouse(pointer.Move, image.Pt(g.Size.X/2, y)))
 		g.frame()
 		if g.desk.line.over {
 			// the view is as high as its layout says; its lower edge is here
 			for top := y; top > 0; top-- {
-				g.frame(mouse(pointer.Move, image.Pt(g.size.X/2, top)))
+				g.frame(mouse(pointer.Move, image.Pt(g.Size.X/2, top)))
 				g.frame()
 				if !g.desk.line.over {
-					return image.Pt(g.size.X/2-int(g.desk.line.hover), top+1)
+					return image.Pt(g.Size.X/2-int(g.desk.line.hover), top+1)
 				}
 			}
 		}
@@ -482,10 +455,10 @@ func TestTabReachesControls(t *testing.T) {
 	g := demoRig(t, image.Pt(1440, 900))
 	seen := map[any]bool{}
 	for range 120 {
-		g.router.MoveFocus(key.FocusForward)
+		g.Router.MoveFocus(key.FocusForward)
 		g.frame()
 		for name, tag := range map[string]any{"open": &g.desk.top.open, "length": &g.desk.editor.rows[0].length, "search": &g.desk.picker.words, "band": &g.desk.strip.low, "chart": &g.desk.plots.over} {
-			if g.router.Source().Focused(tag) {
+			if g.Router.Source().Focused(tag) {
 				seen[name] = true
 			}
 		}
@@ -501,11 +474,11 @@ func TestKeyIsSeenAtOnce(t *testing.T) {
 	g := demoRig(t, image.Pt(1280, 720))
 	for range 5 {
 		g.frame()
-		g.router.WakeupTime() // what an earlier frame asked for is told until it is asked
+		g.Router.WakeupTime() // what an earlier frame asked for is told until it is asked
 	}
 	now := func() bool {
-		at, wants := g.router.WakeupTime()
-		return wants && !at.After(g.clock)
+		at, wants := g.Router.WakeupTime()
+		return wants && !at.After(g.Now)
 	}
 	if now() {
 		t.Fatal("the window does not rest")
@@ -535,7 +508,7 @@ func TestKeysRevealFields(t *testing.T) {
 	}
 	g.key(key.NameF7, 0)
 	g.frame()
-	if !g.router.Source().Focused(&g.desk.editor.rows[0].length) {
+	if !g.Router.Source().Focused(&g.desk.editor.rows[0].length) {
 		t.Error("F7 does not reach the first length")
 	}
 }
@@ -546,12 +519,12 @@ func TestNotesGo(t *testing.T) {
 	g.desk.mention("done")
 	g.desk.fail(errors.New("not done"))
 	at := time.Date(2031, 5, 4, 9, 30, 0, 0, time.UTC)
-	g.clock = at
+	g.Now = at
 	g.frame()
 	if n := len(g.desk.notices.list); n != 2 {
 		t.Fatalf("%d notices", n)
 	}
-	g.clock = at.Add(noteTime + time.Second)
+	g.Now = at.Add(noteTime + time.Second)
 	g.frame()
 	if l := g.desk.notices.list; len(l) != 1 || l[0].text != "not done" {
 		t.Errorf("left: %+v", l)

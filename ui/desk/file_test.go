@@ -16,7 +16,7 @@ import (
 
 // benchRig is a window with the bench line and its sweep from files, whose faults
 // are not looked for.
-func benchRig(t *testing.T) (g *rig, sweepPath, linePath string) {
+func benchRig(t *testing.T) (g *deskRig, sweepPath, linePath string) {
 	t.Helper()
 	g = newRig(t, image.Pt(1280, 800))
 	sweepPath, linePath = benchFiles(t, t.TempDir())
@@ -26,7 +26,7 @@ func benchRig(t *testing.T) (g *rig, sweepPath, linePath string) {
 }
 
 // said are the notices.
-func (g *rig) said() string {
+func (g *deskRig) said() string {
 	var all []string
 	for _, n := range g.desk.notices.list {
 		all = append(all, n.text)
@@ -245,7 +245,7 @@ func TestMissingFilesAreShown(t *testing.T) {
 func TestRecoveryIsOffered(t *testing.T) {
 	state := t.TempDir()
 	clock := time.Date(2031, 5, 4, 9, 30, 0, 0, time.UTC)
-	start := func() *rig {
+	start := func() *deskRig {
 		g := newRig(t, image.Pt(1280, 800))
 		g.desk = New(Options{StateFolder: state, Folder: t.TempDir(), Now: func() time.Time { return clock }, Notify: g.desk.notify})
 		t.Cleanup(g.desk.Close)

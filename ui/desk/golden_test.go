@@ -16,6 +16,7 @@ import (
 	"downlead/dsp/simulate"
 	"downlead/ui/chart"
 	"downlead/ui/investigation"
+	"downlead/ui/rig"
 	"downlead/ui/traces"
 )
 
@@ -27,15 +28,15 @@ var pictures = []struct {
 	name string
 	size image.Point
 	dark bool
-	make func(g *rig)
+	make func(g *deskRig)
 }{
-	{"first-run", image.Pt(1440, 900), false, func(g *rig) {}},
-	{"finding", image.Pt(1440, 900), false, func(g *rig) {
+	{"first-run", image.Pt(1440, 900), false, func(g *deskRig) {}},
+	{"finding", image.Pt(1440, 900), false, func(g *deskRig) {
 		g.desk.hints, g.desk.selected = false, -1
 		g.desk.choosePlace(0)
 	}},
-	{"dark", image.Pt(1440, 900), true, func(g *rig) { g.desk.hints, g.desk.views.stacked = false, true }},
-	{"smith", image.Pt(1440, 900), false, func(g *rig) {
+	{"dark", image.Pt(1440, 900), true, func(g *deskRig) { g.desk.hints, g.desk.views.stacked = false, true }},
+	{"smith", image.Pt(1440, 900), false, func(g *deskRig) {
 		g.desk.hints = false
 		g.desk.views.frequency, g.desk.views.along = traces.Smith, traces.VSWRAlong
 		doc := g.desk.document()
@@ -43,31 +44,31 @@ var pictures = []struct {
 		g.desk.change(doc, "band", "")
 		g.desk.strip.stale = true
 	}},
-	{"stretch", image.Pt(1440, 900), false, func(g *rig) {
+	{"stretch", image.Pt(1440, 900), false, func(g *deskRig) {
 		g.desk.hints = false
 		g.desk.plots.over.SetBrush(chart.Lower, 49, 51)
 		g.desk.plots.along.SetBrush(chart.Lower, 49, 51)
 	}},
-	{"finding-dark", image.Pt(1280, 720), true, func(g *rig) {
+	{"finding-dark", image.Pt(1280, 720), true, func(g *deskRig) {
 		g.desk.hints, g.desk.selected = false, -1
 		g.desk.choosePlace(0)
 	}},
-	{"stretch-dark", image.Pt(1280, 720), true, func(g *rig) {
+	{"stretch-dark", image.Pt(1280, 720), true, func(g *deskRig) {
 		g.desk.hints = false
 		g.desk.plots.over.SetBrush(chart.Lower, 49, 51)
 	}},
-	{"small", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints = false }},
-	{"large", image.Pt(2560, 1440), false, func(g *rig) {
+	{"small", image.Pt(1280, 720), false, func(g *deskRig) { g.desk.hints = false }},
+	{"large", image.Pt(2560, 1440), false, func(g *deskRig) {
 		g.desk.hints = false
 		g.desk.chooseSection(1)
 	}},
-	{"files", image.Pt(1280, 720), true, func(g *rig) {
+	{"files", image.Pt(1280, 720), true, func(g *deskRig) {
 		g.desk.hints = false
 		g.desk.browse(pickSweep)
 		g.desk.browser.folder = "site"
 		g.desk.browser.rows = []browserRow{{name: "one folder up", path: "..", folder: true}, {name: "commissioning", folder: true}, {name: "sector-2.s1p"}, {name: "sector-3.s1p"}}
 	}},
-	{"saving", image.Pt(1280, 720), false, func(g *rig) {
+	{"saving", image.Pt(1280, 720), false, func(g *deskRig) {
 		d := g.desk
 		d.hints = false
 		doc := d.document()
@@ -80,7 +81,7 @@ var pictures = []struct {
 		g.frame()
 		d.unlessChanged("Open yard.toml?", nil)
 	}},
-	{"repaired", image.Pt(1440, 900), false, func(g *rig) {
+	{"repaired", image.Pt(1440, 900), false, func(g *deskRig) {
 		d := g.desk
 		d.hints = false
 		doc := d.document()
@@ -90,9 +91,9 @@ var pictures = []struct {
 		d.plots.showLeft, d.plots.showModel = true, false
 		d.chooseEntry(0)
 	}},
-	{"bench", image.Pt(1440, 900), false, func(g *rig) { benchWithFaults(g) }},
-	{"bench-dark", image.Pt(1280, 720), true, func(g *rig) { benchWithFaults(g, key.NameF2, key.NameF3, key.NameF4) }},
-	{"lesson", image.Pt(1280, 720), false, func(g *rig) {
+	{"bench", image.Pt(1440, 900), false, func(g *deskRig) { benchWithFaults(g) }},
+	{"bench-dark", image.Pt(1280, 720), true, func(g *deskRig) { benchWithFaults(g, key.NameF2, key.NameF3, key.NameF4) }},
+	{"lesson", image.Pt(1280, 720), false, func(g *deskRig) {
 		g.desk.goTeaching()
 		g.frame()
 		g.click("Lessons")
@@ -101,11 +102,27 @@ var pictures = []struct {
 		g.settle()
 		g.frame(key.Event{Name: key.NamePageDown, State: key.Press})
 	}},
-	{"keys", image.Pt(1280, 720), false, func(g *rig) { g.desk.hints, g.desk.help.open = false, true }},
+	{"blind", image.Pt(1280, 720), false, func(g *deskRig) {
+		g.desk.goTeaching()
+		g.frame()
+		g.click("Blind case")
+		g.settle()
+		field, _ := g.Find("number of the case")
+		g.ClickAt(rig.Middle(field))
+		g.frame(key.EditEvent{Text: "12"})
+		g.frame(key.Event{Name: key.NameReturn, State: key.Press})
+		g.settle()
+		line, _ := g.Find("the line with the tray")
+		g.ClickAt(rig.Middle(line).Add(image.Pt(51, 0)))
+		g.click("which cause?")
+		g.click("cause: poor contact")
+		g.click("answer")
+	}},
+	{"keys", image.Pt(1280, 720), false, func(g *deskRig) { g.desk.hints, g.desk.help.open = false, true }},
 }
 
 // benchWithFaults shows the bench with three faults, and what the keys switch on.
-func benchWithFaults(g *rig, keys ...key.Name) {
+func benchWithFaults(g *deskRig, keys ...key.Name) {
 	g.desk.goTeaching()
 	b := g.desk.teach.bench
 	setup := b.Setup()
@@ -133,7 +150,7 @@ func TestPictures(t *testing.T) {
 			p.make(g)
 			g.desk.refresh()
 			g.settle()
-			got := g.picture()
+			got := g.Picture()
 			path := filepath.Join(guidePictures, p.name+".png")
 			if *update {
 				writePicture(t, path, got)

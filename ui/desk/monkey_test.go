@@ -6,10 +6,10 @@ import (
 	"runtime"
 	"testing"
 
-	"gioui.org/f32"
-	"gioui.org/io/event"
 	"gioui.org/io/key"
 	"gioui.org/io/pointer"
+
+	"downlead/ui/rig"
 )
 
 // monkeyEvents is how many random events the monkey sends; fewer with -short,
@@ -23,64 +23,21 @@ func TestMonkey(t *testing.T) {
 		events = monkeyShort
 	}
 	g := demoRig(t, image.Pt(1280, 800))
-	r := rand.New(rand.NewPCG(11, 12))
 	var names []key.Name
 	for _, c := range commands() {
-		names = append(names, c.key)
+		names = append(names, c.Key)
 	}
 	names = append(names, key.NameTab, key.NameReturn, key.NameSpace, key.NameLeftArrow, key.NameRightArrow, key.NameUpArrow, key.NameDownArrow, key.NameHome, "M", "X", "B", "0", "+", "-", key.NameDeleteForward, key.NameDeleteBackward)
-	mods := []key.Modifiers{0, 0, key.ModShift, key.ModCtrl, key.ModShift | key.ModCtrl}
-	texts := []string{"1", "9", ".", "-", "e", "foam", "7/8", " ", "\u202e", "é", "1e999", "0"}
-	down := false
-	place := image.Pt(600, 400)
-	random := func() event.Event {
-		m := mods[r.IntN(len(mods))]
-		at := func(kind pointer.Kind) pointer.Event {
-			e := mouse(kind, place)
-			e.Modifiers = m
-			if kind == pointer.Move && !down {
-				e.Buttons = 0
-			}
-			return e
-		}
-		switch r.IntN(10) {
-		case 0, 1:
-			place = image.Pt(r.IntN(1280), r.IntN(800))
-			return at(pointer.Move)
-		case 2, 3:
-			place = place.Add(image.Pt(r.IntN(41)-20, r.IntN(41)-20))
-			return at(pointer.Move)
-		case 4, 5:
-			down = !down
-			if down {
-				return at(pointer.Press)
-			}
-			return at(pointer.Release)
-		case 6:
-			e := at(pointer.Scroll)
-			e.Buttons = 0
-			e.Scroll = f32.Pt(float32(r.NormFloat64()*30), float32(r.NormFloat64()*60))
-			return e
-		case 7:
-			return key.EditEvent{Range: key.Range{Start: r.IntN(4), End: r.IntN(8)}, Text: texts[r.IntN(len(texts))]}
-		}
-		state := key.Press
-		if r.IntN(3) == 0 {
-			state = key.Release
-		}
-		return key.Event{Name: names[r.IntN(len(names))], Modifiers: m, State: state}
-	}
+	r := rand.New(rand.NewPCG(11, 12))
+	monkey := rig.Monkey{Random: r, Size: g.Size, Names: names, Texts: rig.OddTexts()}
 	for sent := 0; sent < events; {
-		batch := make([]event.Event, 1+r.IntN(20))
-		for i := range batch {
-			batch[i] = random()
-		}
+		batch := monkey.Batch()
 		sent += len(batch)
 		if r.IntN(50) == 0 {
-			g.size = image.Pt(300+r.IntN(1500), 200+r.IntN(1000))
+			g.Size = image.Pt(300+r.IntN(1500), 200+r.IntN(1000))
 		}
 		if r.IntN(200) == 0 { // never lost in an empty or a broken line for good
-			g.size = image.Pt(1280, 800)
+			g.Size = image.Pt(1280, 800)
 			take, err := madeDemo()
 			if err != nil {
 				t.Fatal(err)

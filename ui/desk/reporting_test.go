@@ -50,7 +50,7 @@ func TestReportNeedsASweepAndALine(t *testing.T) {
 
 // Esc, and the button that says so, end a report that is being made.
 func TestReportCanBeCancelled(t *testing.T) {
-	for name, cancel := range map[string]func(*rig){"Esc": func(g *rig) { g.key(key.NameEscape, 0) }, "button": func(g *rig) { g.click("Cancel report") }} {
+	for name, cancel := range map[string]func(*deskRig){"Esc": func(g *deskRig) { g.key(key.NameEscape, 0) }, "button": func(g *deskRig) { g.click("Cancel report") }} {
 		g := demoRig(t, image.Pt(1280, 720))
 		ended := make(chan error, 1)
 		g.desk.reporting.job.Start(func(ctx context.Context) (string, error) {

@@ -3,104 +3,46 @@ package desk
 import (
 	"context"
 	"image"
-	"os"
 	"sync"
 	"testing"
 	"time"
 
-	"gioui.org/gpu/headless"
 	"gioui.org/io/event"
-	"gioui.org/io/input"
 	"gioui.org/layout"
-	"gioui.org/op"
-	"gioui.org/unit"
 
 	"downlead/dsp/diagnose"
+	"downlead/ui/rig"
 )
 
-// rig is a window without a system: a router and the desk.
-type rig struct {
-	t      testing.TB
-	router input.Router
-	ops    op.Ops
-	size   image.Point
-	scale  float32
-	desk   *Desk
-	told   chan struct{}
-	clock  time.Time
+// deskRig is the desk in a window of its own.
+type deskRig struct {
+	*rig.Window
+	t    testing.TB
+	desk *Desk
 }
 
-func newRig(t testing.TB, size image.Point) *rig {
+func newRig(t testing.TB, size image.Point) *deskRig {
 	t.Helper()
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
-	g := &rig{t: t, size: size, scale: 1, told: make(chan struct{}, 1)}
-	g.desk = New(Options{Folder: t.TempDir(), Now: func() time.Time { return time.Date(2031, 5, 4, 9, 30, 0, 0, time.UTC) },
-		Notify: func() {
-			select {
-			case g.told <- struct{}{}:
-			default:
-			}
-		}})
+	g := &deskRig{Window: rig.New(t, size), t: t}
+	g.desk = New(Options{Folder: t.TempDir(), Now: func() time.Time { return time.Date(2031, 5, 4, 9, 30, 0, 0, time.UTC) }, Notify: g.Notify})
+	g.Draw = func(gtx layout.Context) { g.desk.Frame(gtx) }
+	g.Busy = g.desk.busy
 	t.Cleanup(g.desk.Close)
-	g.frame() // events before the first frame are lost
+	g.frame()
 	return g
 }
 
-func (g *rig) frame(events ...event.Event) {
-	g.router.Queue(events...)
-	g.ops.Reset()
-	g.desk.Frame(layout.Context{Ops: &g.ops, Source: g.router.Source(), Now: g.clock, Metric: unit.Metric{PxPerDp: g.scale, PxPerSp: g.scale}, Constraints: layout.Exact(g.size)})
-	g.router.Frame(&g.ops)
-}
-
-// settle draws frames until no job runs any more. A job that never ends is left
-// to the time limit of the tests, which shows where it hangs.
-func (g *rig) settle() { g.settleBut(func() {}) }
+func (g *deskRig) frame(events ...event.Event) { g.Frame(events...) }
+func (g *deskRig) settle()                     { g.Settle(nil) }
 
 // settlePicture is settle without waiting for the faults to be found anew, for
 // tests that only look at what is drawn.
-func (g *rig) settlePicture() {
-	g.settleBut(func() {
+func (g *deskRig) settlePicture() {
+	g.Settle(func() {
 		g.desk.diagnosis.Stop()
 		g.desk.compared.job.Stop()
 	})
-}
-
-// settleBut is settle, with something done after every frame. A job may end
-// between a frame and the question whether it runs; taking its result may start
-// another, so nothing runs only when that is so twice.
-func (g *rig) settleBut(do func()) {
-	g.t.Helper()
-	for idle := 0; idle < 2; {
-		g.frame()
-		g.frame()
-		do()
-		if !g.desk.busy() {
-			idle++
-			continue
-		}
-		idle = 0
-		<-g.told
-	}
-}
-
-func (g *rig) picture() *image.RGBA {
-	w, err := headless.NewWindow(g.size.X, g.size.Y)
-	if err != nil {
-		if os.Getenv("CI") != "" {
-			g.t.Fatalf("no headless drawing: %v", err)
-		}
-		g.t.Skipf("no headless drawing here (set EGL_PLATFORM=surfaceless): %v", err)
-	}
-	defer w.Release()
-	img := image.NewRGBA(image.Rectangle{Max: g.size})
-	if err := w.Frame(&g.ops); err != nil {
-		g.t.Fatal(err)
-	}
-	if err := w.Screenshot(img); err != nil {
-		g.t.Fatal(err)
-	}
-	return img
 }
 
 // madeDemo is the demonstration, made once for all tests.
@@ -133,7 +75,7 @@ var demoComparison = sync.OnceValues(func() (*diagnose.Comparison, error) {
 })
 
 // demoRig is a window with the demonstration and what is found in it.
-func demoRig(t testing.TB, size image.Point) *rig {
+func demoRig(t testing.TB, size image.Point) *deskRig {
 	g := newRig(t, size)
 	take, err := madeDemo()
 	if err != nil {

@@ -15,6 +15,7 @@ import (
 	"downlead/dsp/distance"
 	"downlead/ui/investigation"
 	"downlead/ui/theme"
+	"downlead/ui/traces"
 )
 
 // strip is what the band, the points and the window buy and cost, and the means
@@ -66,20 +67,6 @@ func (d *Desk) pointNames() []string {
 	return out
 }
 
-// parameterRange is what the parameter of a window can be; ok is false for a
-// window without one.
-func parameterRange(k dsp.Kind) (low, high, usual float64, name string, ok bool) {
-	switch k {
-	case dsp.Kaiser:
-		return 0, 14, 6, "β", true
-	case dsp.DolphChebyshev:
-		return 30, 100, 60, "dB", true
-	case dsp.Taylor:
-		return 20, 60, 30, "dB", true
-	}
-	return 0, 0, 0, "", false
-}
-
 func (d *Desk) updateStrip(gtx layout.Context) {
 	s := &d.strip
 	if s.stale {
@@ -101,20 +88,19 @@ func (d *Desk) updateStrip(gtx layout.Context) {
 		kind := dsp.Kinds()[picked]
 		doc := d.document()
 		doc.Window = dsp.Window{Kind: kind}
-		if _, _, usual, _, has := parameterRange(kind); has {
-			doc.Window.Parameter = usual
+		if p, has := traces.ParameterOf(kind); has {
+			doc.Window.Parameter = p.Usual
 		}
 		d.change(doc, "window "+kind.String(), "")
 		s.stale = true
 	}
 	for s.parameter.Update(gtx) {
 		doc := d.document()
-		low, high, _, _, has := parameterRange(doc.Window.Kind)
+		p, has := traces.ParameterOf(doc.Window.Kind)
 		if !has {
 			continue
 		}
-		// 0 would ask for the usual value.
-		doc.Window.Parameter = math.Max(math.Round((low+float64(s.parameter.Value)*(high-low))*10)/10, 0.1)
+		doc.Window.Parameter = math.Round((p.Low+float64(s.parameter.Value)*(p.High-p.Low))*10) / 10
 		d.change(doc, "change the window's parameter", "window parameter")
 	}
 	if s.held && !s.parameter.Dragging() {
@@ -123,15 +109,8 @@ func (d *Desk) updateStrip(gtx layout.Context) {
 	s.held = s.parameter.Dragging()
 	asked := s.ask.Clicked(gtx)
 	for _, e := range []*widget.Editor{&s.resolution, &s.reachM} {
-		for {
-			event, ok := e.Update(gtx)
-			if !ok {
-				break
-			}
-			if _, is := event.(widget.SubmitEvent); is {
-				asked = true
-			}
-		}
+		_, submitted := theme.Submitted(gtx, e)
+		asked = asked || submitted
 	}
 	if asked {
 		d.askPlan()
@@ -151,12 +130,8 @@ func (d *Desk) renewStrip() {
 		setText(&s.low, fmt.Sprintf("%.8g", band[0]/1e6))
 		setText(&s.high, fmt.Sprintf("%.8g", band[1]/1e6))
 	}
-	if low, high, usual, _, ok := parameterRange(doc.Window.Kind); ok {
-		v := doc.Window.Parameter
-		if v == 0 {
-			v = usual
-		}
-		s.parameter.Value = float32((v - low) / (high - low))
+	if p, ok := traces.ParameterOf(doc.Window.Kind); ok {
+		s.parameter.Value = float32((p.Of(doc.Window) - p.Low) / (p.High - p.Low))
 	}
 }
 
@@ -270,12 +245,8 @@ func (d *Desk) layoutStrip(gtx layout.Context) layout.Dimensions {
 			return d.theme.Choice(gtx, &s.window, "window", s.names, chosen)
 		}),
 	}
-	if _, _, usual, name, ok := parameterRange(doc.Window.Kind); ok {
-		v := doc.Window.Parameter
-		if v == 0 {
-			v = usual
-		}
-		controls = append(controls, named(fmt.Sprintf("%s %.1f, quieter →", name, v), width(92, func(gtx layout.Context) layout.Dimensions {
+	if p, ok := traces.ParameterOf(doc.Window.Kind); ok {
+		controls = append(controls, named(fmt.Sprintf("%s %.1f, quieter →", p.Name, p.Of(doc.Window)), width(92, func(gtx layout.Context) layout.Dimensions {
 			gtx.Constraints.Min.X = gtx.Constraints.Max.X
 			return d.theme.Slider(gtx, &s.parameter, "parameter of the window")
 		})))

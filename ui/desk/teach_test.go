@@ -72,9 +72,9 @@ func TestFeetChangeNoLength(t *testing.T) {
 // changed its size.
 func TestLineFollowsItsChart(t *testing.T) {
 	g := demoRig(t, image.Pt(1280, 720))
-	g.size = image.Pt(1600, 900)
+	g.Size = image.Pt(1600, 900)
 	g.frame()
-	if _, asked := g.router.WakeupTime(); !asked {
+	if _, asked := g.Router.WakeupTime(); !asked {
 		t.Error("no frame is asked for")
 	}
 	g.frame()

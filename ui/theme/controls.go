@@ -212,9 +212,24 @@ func (t *Theme) Editor(gtx layout.Context, e *widget.Editor, f Entry) layout.Dim
 	default:
 		Outline(gtx, size, 4, 1, t.Edge)
 	}
+	defer clip.Rect{Max: size}.Push(gtx.Ops).Pop() // its name is that of this area, and of no larger one
 	defer op.Offset(image.Pt(padX, padY)).Push(gtx.Ops).Pop()
 	call.Add(gtx.Ops)
 	return layout.Dimensions{Size: size, Baseline: dims.Baseline + padY}
+}
+
+// Submitted drains the events of an editor and returns what it held when Return was pressed
+// in it; ok is false where it was not.
+func Submitted(gtx layout.Context, e *widget.Editor) (text string, ok bool) {
+	for {
+		event, more := e.Update(gtx)
+		if !more {
+			return text, ok
+		}
+		if submitted, is := event.(widget.SubmitEvent); is {
+			text, ok = submitted.Text, true
+		}
+	}
 }
 
 // Row is a pressable row of a list.
