@@ -27,7 +27,7 @@ func newRig(t testing.TB, size image.Point) *deskRig {
 	g := &deskRig{Window: rig.New(t, size), t: t}
 	g.desk = New(Options{Folder: t.TempDir(), Now: func() time.Time { return time.Date(2031, 5, 4, 9, 30, 0, 0, time.UTC) }, Notify: g.Notify})
 	g.Draw = func(gtx layout.Context) { g.desk.Frame(gtx) }
-	g.Busy = g.desk.busy
+	g.Busy = func() bool { return g.desk.busy() } // tests put another desk in its place
 	t.Cleanup(g.desk.Close)
 	g.frame()
 	return g
