@@ -136,11 +136,20 @@ func (f *finder) bestPair(x, cell float64, gain []complex128, rising bool) (two 
 		// What the residual has of each place, conjugated, and what places have
 		// of each other, by their gap.
 		var seen [2][]complex128
-		for which := range seen {
-			seen[which] = sums(heard, from[which]-x, step, count)
+		var common []complex128
+		seen[0] = sums(heard, from[0]-x, step, count)
+		if from[0] == from[1] { // then both are the same, and a gap back is one ahead, conjugated
+			seen[1] = seen[0]
+			ahead := sums(shared, 0, step, count)
+			common = make([]complex128, count-1, 2*count-1)
+			for i := range common {
+				common[i] = cmplx.Conj(ahead[count-1-i])
+			}
+			common = append(common, ahead...)
+		} else {
+			seen[1] = sums(heard, from[1]-x, step, count)
+			common = sums(shared, from[1]-from[0]-float64(count-1)*step, step, 2*count-1)
 		}
-		nearest := from[1] - from[0] - float64(count-1)*step
-		common := sums(shared, nearest, step, 2*count-1)
 		for i := range count {
 			for j := range count {
 				gap := from[1] - from[0] + float64(j-i)*step
