@@ -74,7 +74,7 @@ func (b *book) first(s *sheet) {
 	s.skip(grid)
 	figure, legend := b.lineFigure(s.inner(), b.profile()), b.lineLegend()
 	if b.profile() > 0 {
-		legend = b.alongLegend() + " Under it the line: " + strings.ToLower(legend[:1]) + legend[1:]
+		legend = b.alongLegend(false) + " Under it the line: " + strings.ToLower(legend[:1]) + legend[1:]
 	}
 	s.heading(fmt.Sprintf("The line, %s", b.scale.Text(b.path.LengthM())), figure.height+2*bodyLeading)
 	s.drawing(figure.height, figure.draw)
@@ -221,15 +221,15 @@ func (b *book) measurement(s *sheet) {
 		s.skip(2 * grid)
 		along := b.alongLine()
 		s.drawing(along.height, along.draw)
-		s.text(s.left(), s.inner(), b.alongLegend(), quiet)
+		s.text(s.left(), s.inner(), b.alongLegend(true), quiet)
 	}
 	b.doubts(s)
 }
 
-// alongLegend explains the plot along the line.
-func (b *book) alongLegend() string {
+// alongLegend explains the plot along the line, its flags too where nothing else does.
+func (b *book) alongLegend(flags bool) string {
 	text := fmt.Sprintf("Along the line, the loss on the way taken out; %s window, resolution %s.", Window(b.Document.Window), b.scale.Text(b.figures.MainLobe6DBM))
-	if len(b.found.Faults) > 0 {
+	if flags && len(b.found.Faults) > 0 {
 		text += " Numbered flags are the faults, with one standard deviation to both sides."
 	}
 	if b.Findings.Verdict.LimitVSWR > 1 {
