@@ -8,9 +8,9 @@ import (
 	"downlead/ui/lesson/pictures"
 )
 
-// export writes the figures of each step of the lesson into a folder of its own
-// under choice.folder. Steps that show the same line in the same way, and those
-// that show a raw sweep, of which there is nothing to draw, have none.
+// export writes the pictures of each step of the lesson into a folder of its own
+// under choice.folder: what the window shows, and the figures of a report, unless an
+// earlier step has the same, or the sweep is a raw one.
 func (c *class) export(ctx context.Context) error {
 	steps, err := pictures.Write(ctx, c.bench, c.choice.folder)
 	if err != nil {
@@ -19,14 +19,14 @@ func (c *class) export(ctx context.Context) error {
 	p := c.page()
 	for _, s := range steps {
 		title := fmt.Sprintf("  step %-10d ", s.Number)
+		text := fmt.Sprintf("%s: %s", s.Folder, strings.Join(s.Files, ", "))
 		switch {
 		case s.Raw:
-			p.text(title, "shows a raw sweep, which has no figures")
+			text += "; nothing is found in a raw sweep"
 		case s.As > 0:
-			p.text(title, fmt.Sprintf("as step %d", s.As))
-		default:
-			p.text(title, fmt.Sprintf("%s: %s", s.Folder, strings.Join(s.Files, ", ")))
+			text += fmt.Sprintf("; the rest as step %d", s.As)
 		}
+		p.text(title, text)
 	}
 	c.print(p)
 	return nil

@@ -41,7 +41,7 @@ var allowed = map[string][]string{
 	"downlead/ui/keys":            {"gioui.org"},
 	"downlead/ui/rig":             {"gioui.org"},
 	"downlead/ui/undo":            {},
-	"downlead/ui/lesson/pictures": {"downlead/dsp/sweep", "downlead/ui/investigation", "downlead/ui/lesson", "downlead/ui/report"},
+	"downlead/ui/lesson/pictures": {"downlead/ui/traces", "downlead/dsp/sweep", "downlead/ui/investigation", "downlead/ui/lesson", "downlead/ui/report"},
 	"downlead/ui/bench":           {"downlead/ui/blind", "downlead/ui/lesson", "downlead/ui/lesson/pictures", "downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/distance", "downlead/dsp/diagnose", "downlead/dsp/simulate", "downlead/ui/chart", "downlead/ui/keys", "downlead/ui/theme", "downlead/ui/traces", "downlead/ui/undo", "downlead/ui/work", "gioui.org"},
 	"downlead/ui/investigation":   {"downlead/ui/undo", "downlead/cables", "downlead/cables/tables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/diagnose"},
 	"downlead/ui/report":          {"downlead/cables", "downlead/dsp", "downlead/dsp/sweep", "downlead/dsp/calibration", "downlead/dsp/distance", "downlead/dsp/diagnose", "downlead/ui/investigation", "codeberg.org/go-pdf/fpdf", "golang.org/x/image", "golang.org/x/text", "gonum.org/v1/plot"},

@@ -30,16 +30,19 @@ type record struct {
 	kept       bool // the result of the case
 }
 
-// path is the file of results.
+// recordPath is the file of results, in full where that is known.
 func (b *Bench) recordPath() string {
 	path := strings.TrimSpace(b.blind.record.file.Text())
 	if path == "" {
 		path = recordName
 	}
-	if filepath.IsAbs(path) {
-		return path
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(b.folder, path)
 	}
-	return filepath.Join(b.folder, path)
+	if full, err := filepath.Abs(path); err == nil {
+		path = full
+	}
+	return path
 }
 
 func (b *Bench) updateRecord(gtx layout.Context) {
@@ -98,7 +101,7 @@ func (b *Bench) recordWidgets() []layout.Widget {
 	}
 	all := []layout.Widget{
 		entry(&r.name, theme.Entry{Name: "trainee", Hint: "your name or number, to keep the score", Bad: r.err != nil}),
-		entry(&r.file, theme.Entry{Name: "file of results", Hint: "kept in " + recordName}),
+		entry(&r.file, theme.Entry{Name: "file of results", Hint: "the file of results: " + recordName}),
 	}
 	switch {
 	case r.err != nil:

@@ -5,14 +5,8 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"image/color"
 	"io"
 	"strconv"
-
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgimg"
-	"gonum.org/v1/plot/vg/vgsvg"
 
 	"downlead/dsp/diagnose"
 )
@@ -44,19 +38,11 @@ func Figures(ctx context.Context, in *Input, style Style) ([]File, error) {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		svg := vgsvg.NewWith(vgsvg.UseWH(figureWidth+2*grid, vg.Length(f.height+2*grid)), vgsvg.EmbedFonts(true))
-		picture := vgimg.NewWith(vgimg.UseWH(figureWidth+2*grid, vg.Length(f.height+2*grid)), vgimg.UseDPI(figureDPI), vgimg.UseBackgroundColor(color.White))
-		for _, one := range []struct {
-			canvas    vg.CanvasWriterTo
-			extension string
-		}{{svg, ".svg"}, {vgimg.PngCanvas{Canvas: picture}, ".png"}} {
-			f.draw(draw.Crop(draw.New(one.canvas), grid, -grid, grid, -grid))
-			var data bytes.Buffer
-			if _, err := one.canvas.WriteTo(&data); err != nil {
-				return nil, fmt.Errorf("drawing %s%s: %w", f.name, one.extension, err)
-			}
-			files = append(files, File{f.name + one.extension, data.Bytes()})
+		drawn, err := figureFiles(f)
+		if err != nil {
+			return nil, err
 		}
+		files = append(files, drawn...)
 	}
 	for _, t := range b.over {
 		files = append(files, File{"frequency-" + t.file + ".csv", t.overCSV()})
