@@ -177,19 +177,13 @@ func (b *Bench) drawFound(gtx layout.Context) {
 		return
 	}
 	v, t := &b.board, &b.theme
-	n := 0
-	for i := range b.findings.Findings {
-		f := &b.findings.Findings[i]
-		if !f.IsFault {
-			continue
-		}
-		n++
+	for i, f := range b.faultsFound() {
 		x := b.column(f.DistanceM)
 		if x < v.area.Min.X || x > v.area.Max.X {
 			continue
 		}
 		theme.Rectangle(gtx, image.Rect(x-gtx.Dp(1), v.area.Min.Y-gtx.Dp(8), x+gtx.Dp(1), v.area.Min.Y), t.Model)
-		b.write(gtx, theme.Label{Text: fmt.Sprintf("found %d", n), Size: t.Small(), Color: t.Model, Font: theme.Strong}, image.Pt(x-gtx.Dp(3), 0), 1, 0, 0)
+		b.write(gtx, theme.Label{Text: fmt.Sprintf("found %d", i+1), Size: t.Small(), Color: t.Model, Font: theme.Strong}, image.Pt(x-gtx.Dp(3), 0), 1, 0, 0)
 	}
 }
 

@@ -268,14 +268,24 @@ func find(ctx context.Context, p *picture) (*diagnose.Findings, error) {
 	return diagnose.Run(ctx, p.sweep, p.record, diagnose.Settings{})
 }
 
+// faultsFound are the faults among the findings.
+func (b *Bench) faultsFound() []*diagnose.Finding {
+	var out []*diagnose.Finding
+	for i := range b.findings.Findings {
+		if f := &b.findings.Findings[i]; f.IsFault {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 // nearestTo is the fault found that is nearest to a stretch or a point, and how far off;
 // nil where none is found.
 func (b *Bench) nearestTo(fromM, toM float64) (*diagnose.Finding, float64) {
 	var best *diagnose.Finding
 	off := math.Inf(1)
-	for i := range b.findings.Findings {
-		f := &b.findings.Findings[i]
-		if away := math.Max(math.Max(f.DistanceM-toM, fromM-f.DistanceM-f.ExtentM), 0); f.IsFault && away < off {
+	for _, f := range b.faultsFound() {
+		if away := math.Max(math.Max(f.DistanceM-toM, fromM-f.DistanceM-f.ExtentM), 0); away < off {
 			best, off = f, away
 		}
 	}

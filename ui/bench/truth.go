@@ -124,14 +124,8 @@ func (b *Bench) foundWidgets() []layout.Widget {
 	case !b.fresh():
 		return append(all, t.Text(theme.Label{Text: "The bench has changed since.", Color: t.Quiet}))
 	}
-	n := 0
-	for i := range b.findings.Findings {
-		f := &b.findings.Findings[i]
-		if !f.IsFault {
-			continue
-		}
-		n++
-		number := n
+	found := b.faultsFound()
+	for i, f := range found {
 		said := f.Cause.Words() + "\n" + b.place(f.DistanceM, f.DistanceM+f.ExtentM)
 		if f.SigmaM > 0 {
 			said += " ± " + metres(f.SigmaM, b.look.Feet)
@@ -141,13 +135,13 @@ func (b *Bench) foundWidgets() []layout.Widget {
 				return layout.Flex{}.Layout(gtx,
 					layout.Rigid(func(gtx layout.Context) layout.Dimensions {
 						gtx.Constraints.Min.X = gtx.Sp(b.theme.Body()) * 7 / 5
-						return t.Label(gtx, theme.Label{Text: fmt.Sprint(number), Font: theme.Strong, Color: t.Model})
+						return t.Label(gtx, theme.Label{Text: fmt.Sprint(i + 1), Font: theme.Strong, Color: t.Model})
 					}),
 					layout.Flexed(1, t.Text(theme.Label{Text: said})))
 			})
 		})
 	}
-	if n == 0 {
+	if len(found) == 0 {
 		all = append(all, t.Text(theme.Label{Text: "No fault."}))
 	}
 	if b.blind.on { // the truth stands above
