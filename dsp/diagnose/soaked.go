@@ -25,6 +25,7 @@ type soaking struct {
 
 const (
 	soakedGain       = 30.0 // natural units that wet cable must bring over whatever else was named
+	soakedAsGood     = 6.0  // times what the free reflections of locating leave, at most, it may
 	soakedLeaves     = 0.75 // and the share of the cost that it may leave
 	soakedSpill      = 0.05 // of a strong reflection within so many cells that its circuit may leave
 	soakedSpillCells = 4.0
@@ -32,6 +33,7 @@ const (
 	soakedDrop       = 0.03 // drop of impedance below which a line's own spread explains it
 	soakedMostDrop   = 0.4
 	soakedReflects   = 0.007 // |Γ| that unevenness within a section may reach, 43 dB
+	soakedLeast      = 0.001 // and below which edges do not show, 60 dB
 	soakedTangent    = 0.001 // loss tangent below which it is not water
 	soakedBeside     = 2     // of the best are fitted beside what was named
 	soakedNamed      = 0.7   // confidence from which wet cable that was named is taken to be on the line
@@ -71,8 +73,8 @@ func (v *view) soaked() *soaking {
 	for _, t := range trials {
 		s.fit.Restore(t.state)
 		unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
-		if !s.plausible(t.point, nil) || trials[0].score-t.score > soakedOver*unit {
-			continue // or what is no water comes much nearer
+		if !s.plausible(t.point, nil) || s.bettered(t, trials, soakedOver*unit) {
+			continue
 		}
 		cost := -t.score
 		if tried++; named != nil || without < base && tried <= soakedBeside { // beside what was named
@@ -99,10 +101,32 @@ func (v *view) soaked() *soaking {
 	if best == nil || named == nil && (best.gain < soakedGain || least > soakedLeaves*without) {
 		return nil
 	}
+	// Edges as weak as unevenness must explain the sweep about as well as free reflections do; so must
+	// any where those came to no fault.
+	free := v.found.ResidualRMS
+	if named == nil && (mostReflected(best.point) < soakedReflects || !v.claims()) && least > soakedAsGood*free*free*float64(len(s.fit.Measured)) {
+		return nil
+	}
 	if named == nil && s.rivalled(best.point, least) {
 		return nil
 	}
 	return best
+}
+
+// bettered says whether what is no water comes nearer by more than over where t lies.
+func (s *soakSearch) bettered(t trial, trials []trial, over float64) bool {
+	here := s.fit.Save()
+	defer s.fit.Restore(here)
+	from, to := t.point.X, t.point.X+t.point.Extent
+	for _, u := range trials {
+		if u.score-t.score <= over {
+			return false // so are those behind it
+		}
+		if s.fit.Restore(u.state); u.point.X < to && u.point.X+u.point.Extent > from && !s.plausible(u.point, nil) {
+			return true
+		}
+	}
+	return false
 }
 
 func copies(points []*linemodel.Point) (out []*linemodel.Point) {
@@ -189,11 +213,16 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 			return false
 		}
 	}
+	return mostReflected(p) > soakedLeast
+}
+
+// mostReflected is the |Γ| of p where it reflects most.
+func mostReflected(p *linemodel.Point) float64 {
 	most := 0.0
 	for _, r := range p.Reflect {
 		most = math.Max(most, cmplx.Abs(r))
 	}
-	return most > soakedReflects
+	return most
 }
 
 // wetEnough says whether what the fit made of a stretch can be water.

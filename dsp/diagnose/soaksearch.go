@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"downlead/cables"
@@ -31,10 +32,20 @@ const (
 	soakedUnevenness = 0.2
 	soakedEven       = 0.01
 	soakedEdgeFrom   = 3.0 // deviations of an edge worth pairing
+	soakedStands     = 5.0 // medians of its section, for one that stands out
+	soakedFirsts     = 2   // places that stand out are tried, from the port
+	soakedOfFirst    = 3   // starts of each
+	soakedNarrow     = 1.6 // times its lowest frequency a band ends whose edges reflect alike all over it
+	soakedLeastShape = 0.02
 )
 
-// soakedTapers are the tapers of the edges that are looked for, m.
-func soakedTapers() []float64 { return []float64{0.05, 0.1, 0.2, 0.4, 0.8, 1.6} }
+// soakedTapers are the tapers of the edges that are looked for, m, each so many times the one before.
+func soakedTapers(by float64) (out []float64) {
+	for t := 0.05; t < 1.7; t *= by {
+		out = append(out, t)
+	}
+	return out
+}
 
 // newSoakSearch sets the line of the record up: sound joints, what was found at
 // the far end, and what no joint may reflect.
@@ -328,11 +339,13 @@ func (s *soakSearch) with(p *linemodel.Point, from *linemodel.State) *linemodel.
 type soakStart struct {
 	x, extent, taper, drop float64
 	score                  float64 // squared deviations that its edges explain
+	stands                 float64 // how far its near edge, or its only one, stands out of its section
 }
 
 // edge is a tapered edge that the residual may hold.
 type edge struct {
 	x, reflect, deviations float64
+	stands                 float64 // above what the section shows elsewhere, in its median
 }
 
 // edges lists the edges of the given taper, m, that the residual shows in a span,
@@ -370,12 +383,13 @@ func (s *soakSearch) edges(span int, taper float64) (out []edge) {
 			size[i], deviations[i] = num/den, num/math.Sqrt(den)/noise*math.Sqrt2
 		}
 	}
+	floor := median(deviations)
 	for i, d := range deviations {
 		a := math.Abs(d)
-		if a < soakedEdgeFrom || i > 0 && math.Abs(deviations[i-1]) >= a || i+1 < count && math.Abs(deviations[i+1]) > a {
+		if a < min(soakedEdgeFrom, soakedStands*floor) || i > 0 && math.Abs(deviations[i-1]) >= a || i+1 < count && math.Abs(deviations[i+1]) > a {
 			continue
 		}
-		out = append(out, edge{sp.StartM + float64(i)*step, size[i], d})
+		out = append(out, edge{sp.StartM + float64(i)*step, size[i], d, a / floor})
 	}
 	sort.Slice(out, func(i, j int) bool { return math.Abs(out[i].deviations) > math.Abs(out[j].deviations) })
 	return out[:min(len(out), soakedEdges)]
@@ -383,46 +397,79 @@ func (s *soakSearch) edges(span int, taper float64) (out []edge) {
 
 // starts pairs the edges of a span.
 func (s *soakSearch) starts(span int) (out []soakStart) {
-	sp := s.path.Spans[span]
-	for _, taper := range soakedTapers() {
+	if s.narrow() {
+		// A taper there is no more than a size and a sign: one look finds the edges of all.
+		seen := s.edges(span, 0)
+		beta := imag(s.fit.Gamma[span][len(s.fit.FrequencyHz)/2])
+		for _, taper := range soakedTapers(math.Sqrt2) {
+			shape := s.fit.RoundEdge(beta * taper)
+			if math.Abs(shape) < soakedLeastShape {
+				continue
+			}
+			scaled := append([]edge(nil), seen...)
+			for i := range scaled {
+				scaled[i].reflect /= shape
+			}
+			out = append(out, s.paired(span, scaled, taper)...)
+		}
+		return out
+	}
+	for _, taper := range soakedTapers(2) {
 		if s.fit.Over() {
 			return nil
 		}
-		seen := s.edges(span, taper)
-		for _, near := range seen {
-			// From ρ = (1−κ)/(1+κ), κ = 1/(1−drop).
-			drop := math.Min(-2*near.reflect/(1-near.reflect), 0.3)
-			if drop < soakedDrop/2 {
+		out = append(out, s.paired(span, s.edges(span, taper), taper)...)
+	}
+	return out
+}
+
+// narrow says whether an edge reflects alike all over the band, but for its phase.
+func (s *soakSearch) narrow() bool {
+	hz := s.fit.FrequencyHz
+	return hz[len(hz)-1] < soakedNarrow*hz[0]
+}
+
+// paired makes starts of edges of the given taper.
+func (s *soakSearch) paired(span int, seen []edge, taper float64) (out []soakStart) {
+	sp := s.path.Spans[span]
+	add := func(x, extent, taper, drop, squares, stands float64) {
+		u := (drop - wetDropMean) / wetDropSigma
+		out = append(out, soakStart{x, extent, taper, math.Min(drop, 0.3), squares - u*u, stands})
+	}
+	for _, near := range seen {
+		// From ρ = (1−κ)/(1+κ), κ = 1/(1−drop).
+		drop := -2 * near.reflect / (1 - near.reflect)
+		if drop < soakedDrop/2 || near.reflect < -1 {
+			continue
+		}
+		held := math.Min(drop, 0.3)
+		paired := false
+		// The far edge may be hidden in the joint behind.
+		if behind := sp.StartM + sp.LengthM; behind-near.x < wetMostM && behind-near.x > 0.3 {
+			add(near.x-taper/2, behind-near.x+taper/2, taper, drop, near.deviations*near.deviations, near.stands)
+		}
+		for _, far := range seen {
+			gap := far.x - near.x
+			if far.reflect < -0.02*near.reflect || far.reflect > -1.3*near.reflect || gap < 0.3 || gap > 1.4*wetMostM {
 				continue
 			}
-			paired := false
-			// The far edge may be hidden in the joint behind.
-			if behind := sp.StartM + sp.LengthM; behind-near.x < wetMostM && behind-near.x > 0.3 {
-				out = append(out, soakStart{near.x - taper/2, behind - near.x + taper/2, taper, drop, near.deviations * near.deviations})
-			}
-			for _, far := range seen {
-				gap := far.x - near.x
-				if far.reflect < -0.02*near.reflect || far.reflect > -1.3*near.reflect || gap < 0.3 || gap > 1.4*wetMostM {
-					continue
-				}
-				// The far edge is seen through the slow stretch.
-				out = append(out, soakStart{near.x - taper/2, gap*(1-drop) + taper, taper, drop, near.deviations*near.deviations + far.deviations*far.deviations})
-				paired = true
-			}
-			if paired {
-				continue
-			}
-			for _, extent := range []float64{0.8, 2.5} {
-				if near.x-taper/2+extent < sp.StartM+sp.LengthM {
-					out = append(out, soakStart{near.x - taper/2, extent, math.Min(taper, 0.45*extent), drop, near.deviations * near.deviations})
-				}
+			// The far edge is seen through the slow stretch.
+			add(near.x-taper/2, gap*(1-held)+taper, taper, drop, near.deviations*near.deviations+far.deviations*far.deviations, near.stands)
+			paired = true
+		}
+		if paired {
+			continue
+		}
+		for _, extent := range []float64{0.8, 2.5} {
+			if near.x-taper/2+extent < sp.StartM+sp.LengthM {
+				add(near.x-taper/2, extent, math.Min(taper, 0.45*extent), drop, near.deviations*near.deviations, near.stands)
 			}
 		}
-		for _, far := range seen { // or the near one in the joint in front
-			drop := math.Min(2*far.reflect/(1+far.reflect), 0.3)
-			if gap := far.x - sp.StartM; drop > soakedDrop/2 && gap > 0.3 && gap < 1.4*wetMostM {
-				out = append(out, soakStart{sp.StartM, gap*(1-drop) + taper/2, taper, drop, far.deviations * far.deviations})
-			}
+	}
+	for _, far := range seen { // or the near one in the joint in front
+		drop := 2 * far.reflect / (1 + far.reflect)
+		if gap := far.x - sp.StartM; drop > soakedDrop/2 && gap > 0.3 && gap < 1.4*wetMostM {
+			add(sp.StartM, gap*(1-math.Min(drop, 0.3))+taper/2, taper, drop, far.deviations*far.deviations, far.stands)
 		}
 	}
 	return out
@@ -437,7 +484,44 @@ func (s *soakSearch) candidates() (out []soakStart) {
 			all = append(all, s.starts(i)...)
 		}
 	}
-	return s.distinct(all, soakedStarts)
+	return s.distinct(append(s.first(all), s.distinct(all, soakedStarts)...), 2*soakedStarts)
+}
+
+// first returns the best of the starts that are the first to stand out, seen from the port.
+// What wet cable does to all that is behind it, however much, is no better a start.
+func (s *soakSearch) first(all []soakStart) (out []soakStart) {
+	from := math.Inf(-1)
+	for range soakedFirsts {
+		next := math.Inf(1)
+		for _, w := range all {
+			if w.stands > soakedStands && w.x > from {
+				next = math.Min(next, w.x)
+			}
+		}
+		if math.IsInf(next, 1) {
+			break
+		}
+		until := next + math.Max(wetTaperM, 2*s.fit.Cell(next))
+		var here []soakStart
+		for _, w := range all {
+			if w.stands > soakedStands && w.x >= next && w.x < until {
+				here = append(here, w)
+			}
+		}
+		out = append(out, s.distinct(here, soakedOfFirst)...)
+		from = until
+	}
+	return out
+}
+
+// median returns that of the sizes of v.
+func median(v []float64) float64 {
+	size := make([]float64, len(v))
+	for i, x := range v {
+		size[i] = math.Abs(x)
+	}
+	slices.Sort(size)
+	return size[len(size)/2]
 }
 
 // distinct returns the best most of the starts, best first, without those that lead to the same.
@@ -456,6 +540,16 @@ func (s *soakSearch) distinct(all []soakStart, most int) (out []soakStart) {
 		}
 		if out = append(out, w); len(out) == most {
 			break
+		}
+	}
+	return out
+}
+
+// from lists p and what is behind it, which the sweep shows later and weaker for it.
+func (s *soakSearch) from(p *linemodel.Point) (out []*linemodel.Point) {
+	for _, q := range s.fit.Points {
+		if q.X >= p.X {
+			out = append(out, q)
 		}
 	}
 	return out
@@ -483,10 +577,11 @@ func (s *soakSearch) search() []trial {
 		fit.Gains()
 		for _, w := range s.candidates() {
 			p := s.wet(w)
-			if s.mirror() != 0 {
-				s.climb(append(s.end(), p)...)
+			if fit.Load == nil {
+				s.climb(s.from(p)...)
 			} else {
-				fit.Refine([]*linemodel.Point{p}, false, true, 4)
+				fit.FitLoad()
+				fit.Refine(s.from(p), false, true, 4)
 			}
 			trials = append(trials, trial{cause: WaterInCable, point: p, state: fit.Save(), score: -fit.Cost})
 			fit.Restore(base)
@@ -566,11 +661,17 @@ func (s *soakSearch) price(p *linemodel.Point) float64 {
 // that reflects alike: both leave half of the reflection at the same frequency.
 const straightShare = 0.74
 
+// How much wet cable lowers its impedance. Common practice, no source.
+const (
+	wetDropMean  = 0.15
+	wetDropSigma = 0.08
+)
+
 // wetPriors gives p what is known beforehand of wet cable.
 func wetPriors(p *linemodel.Point) {
 	p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent, linemodel.ByTaper)
 	p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: 2, Sigma: 2.5}
-	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.15, Sigma: 0.08}
+	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: wetDropMean, Sigma: wetDropSigma}
 	p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: 0.015, Sigma: 0.015}
 	p.Prior[linemodel.ByTaper] = linemodel.Prior{Mean: wetTaperM, Sigma: wetTaperM * 2}
 }

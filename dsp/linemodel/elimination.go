@@ -34,11 +34,11 @@ func (e *elimination) sized(frequencies, taps, columns int) {
 
 // eliminate takes the load's taps out of the normal equations (Schur
 // complement). A, the columns of the taps, is ∂S/∂Γ at the load times the
-// comb; K = AᴴWJ, H = AᴴWA + ρ.
-func (p *Fit) eliminate(list []parameter, a *mat.SymDense, b *mat.VecDense) *elimination {
+// comb; K = AᴴWJ, H = AᴴWA + ρ. e gives the room.
+func (p *Fit) eliminate(e *elimination, list []parameter, a *mat.SymDense, b *mat.VecDense) *elimination {
 	l := p.Load
 	p.Gains()
-	e := &p.elimination
+
 	e.sized(len(p.Measured), len(l.Taps), len(list))
 	for k, g := range p.LoadGain {
 		w := p.Weight[k]
@@ -105,7 +105,7 @@ func (p *Fit) FitLoad() {
 	if p.Over() {
 		return
 	}
-	e := p.eliminate(nil, nil, nil)
+	e := p.eliminate(&p.loadAlone, nil, nil, nil)
 	e.apply(p.Load, nil)
 	p.Evaluate()
 }

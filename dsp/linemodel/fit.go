@@ -33,7 +33,8 @@ type Fit struct {
 	Ended func() bool
 
 	scratch     [][]complex128
-	elimination elimination
+	elimination elimination // of a step
+	loadAlone   elimination // of the load by itself, also between the tries of a step
 }
 
 // Link is what is known of the way between two points, or, A nil, from the
@@ -354,12 +355,12 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 		a, b := p.gram(len(list), p.Weight)
 		var taps *elimination
 		if load {
-			taps = p.eliminate(list, a, b)
+			taps = p.eliminate(&p.elimination, list, a, b)
 		}
 		p.addPriors(list, a, b)
 		before := p.Save()
 		for try := 0; ; try++ {
-			if try == 4 {
+			if try == mostTries {
 				p.resample(list)
 				p.Evaluate()
 				return
@@ -376,7 +377,13 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 				if load {
 					taps.apply(p.Load, &d)
 				}
-				if p.Evaluate(); p.Cost < before.Cost {
+				p.Evaluate()
+				if load && !(p.Cost < before.Cost) {
+					// What the taps were to do was right to first order alone: a strong echo that comes
+					// a little later is far more than its first order.
+					p.FitLoad()
+				}
+				if p.Cost < before.Cost {
 					damping /= 10
 					break
 				}
@@ -399,6 +406,9 @@ func (p *Fit) resample(list []parameter) {
 		}
 	}
 }
+
+// mostTries is how often a step is taken again, each time damped more.
+const mostTries = 7
 
 // frontCells is how far in front of the port a place may move: what is at the
 // port may seem to lie a little before it.

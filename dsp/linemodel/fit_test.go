@@ -213,7 +213,7 @@ func TestElimination(t *testing.T) {
 	list := parameters(p.Points, true)
 	p.jacobian(list)
 	a, b := p.gram(len(list), p.Weight)
-	taps := p.eliminate(list, a, b)
+	taps := p.eliminate(&p.elimination, list, a, b)
 	p.addPriors(list, a, b)
 	var chol mat.Cholesky
 	var d mat.VecDense
