@@ -4,6 +4,7 @@ import (
 	"downlead/dsp/linemodel"
 	"math"
 	"math/cmplx"
+	"slices"
 	"sort"
 
 	"downlead/cables"
@@ -23,11 +24,14 @@ const (
 	echoCells    = 1.5   // nearer than this two points are one mirror
 	echoMargin   = 2.0   // how much stronger than predicted an echo may look
 
-	alikeShare    = 0.5 // how large the lesser of two neighbours must be, of the greater, to be one of its own
-	aloneShare    = 0.5 // how small, of the second, a third beside them must be: else the three are a stretch
-	resolvedCells = 0.4 // how far apart the two must be at least
-	knownMargin   = 1.5 // cells around a known stretch that what its model leaves may reach
-	resolvedSigma = 6.0 // and how many deviations of their gap
+	mostFlat      = 0.04 // of z or y, 2 ohm or 0.8 mS, that a joint may have
+	flatSigmas    = 3.0  // deviations of it that a sweep must tell
+	missedShare   = 0.1  // of a strong reflection, that its circuit may miss
+	alikeShare    = 0.5  // how large the lesser of two neighbours must be, of the greater, to be one of its own
+	aloneShare    = 0.5  // how small, of the second, a third beside them must be: else the three are a stretch
+	resolvedCells = 0.4  // how far apart the two must be at least
+	knownMargin   = 1.5  // cells around a known stretch that what its model leaves may reach
+	resolvedSigma = 6.0  // and how many deviations of their gap
 )
 
 // judge turns the fitted points into reflections, by place and size.
@@ -43,8 +47,10 @@ func (f *finder) judge() *Result {
 		result.LoadGamma = f.Load.Gamma
 	}
 	var sigma []float64
-	for _, s := range f.Sigma() {
+	flatSigma := map[*linemodel.Point]float64{}
+	for i, s := range f.Sigma() {
 		sigma = append(sigma, s[linemodel.ByPlace])
+		flatSigma[f.Points[i]] = s[linemodel.ByFlat]
 	}
 	f.Gains()
 	var groups []*group
@@ -57,6 +63,9 @@ func (f *finder) judge() *Result {
 		g.blind = g.blind || behindTotal
 		behindTotal = behindTotal || g.Total != NotTotal
 		f.place(g)
+		if g.Kind == AtJoint && g.DistanceM > f.Cell(0) && !f.besideDevice(g.DistanceM) && f.resistive(g, flatSigma[g.members[0]]) {
+			g.Excess = true // a sound joint reflects by its shape alone
+		}
 		if g.Kind == Mid && g.Total == NotTotal && f.within(g.DistanceM) {
 			result.Inside = append(result.Inside, g.members...)
 			continue
@@ -73,6 +82,31 @@ func (f *finder) judge() *Result {
 		}
 	}
 	return result
+}
+
+// besideDevice says whether a device of the record is within reach of x: with what that may reflect,
+// two reactances look like a resistance.
+func (f *finder) besideDevice(x float64) bool {
+	reach := f.reach(x)
+	return slices.ContainsFunc(f.line.Path.Spans, func(s cables.Span) bool {
+		return s.Device != nil && x > s.StartM-reach && x < s.StartM+s.LengthM+reach
+	})
+}
+
+// resistive says whether g has more resistance, or leaks more, than any sound joint: |z| or |y| of twice what
+// it reflects upright or inverted, all over the band. Less than an octave does not tell that from a
+// reactance a little farther on.
+func (f *finder) resistive(g *group, sigma float64) bool {
+	hz := f.FrequencyHz
+	if hz[len(hz)-1] <= 2*hz[0] || len(g.members) == 1 && flatSigmas*sigma > mostFlat {
+		return false
+	}
+	sum, total := 0.0, 0.0
+	for k, r := range f.Together(g.members) {
+		sum += f.Weight[k] * real(r)
+		total += f.Weight[k]
+	}
+	return 2*math.Abs(sum)/total > mostFlat
 }
 
 // within says whether x lies within a known stretch: from a cell in front of it
@@ -115,7 +149,7 @@ func (f *finder) clusters(sigma []float64) [][]*linemodel.Point {
 			head := members[0]
 			gap := math.Abs(p.X - head.X)
 			reach := 1.2 * f.Cell(p.X)
-			if f.RMS(p) < 0.3*f.RMS(head) {
+			if f.RMS(p) < 0.3*f.RMS(head) && !f.jointOfItsOwn(p, head) {
 				reach = 2.5 * f.Cell(p.X)
 			}
 			if gap < reach && (best < 0 || gap < math.Abs(p.X-out[best][0].X)) {
@@ -146,6 +180,14 @@ func (f *finder) clusters(sigma []float64) [][]*linemodel.Point {
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i][0].X < out[j][0].X })
 	return out
+}
+
+// jointOfItsOwn says whether p is at a joint of the record that head is not at, and stronger than
+// what the circuit of head may have missed.
+func (f *finder) jointOfItsOwn(p, head *linemodel.Point) bool {
+	return f.RMS(p) > missedShare*f.RMS(head) && slices.ContainsFunc(f.joints, func(x float64) bool {
+		return math.Abs(x-p.X) < f.reach(x) && math.Abs(x-head.X) > f.reach(x)
+	})
 }
 
 // alike says whether two points reflect with the same sign.
