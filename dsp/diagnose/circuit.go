@@ -47,7 +47,7 @@ func circuits() []circuit {
 			[][3]float64{{0.9, 0, 0.3}, {0.6, 0, 0.6}, {0.3, 0, 0.9}, {1.4, 0, 0.5}, {0.5, 0, 1.4}}},
 		{ConnectorMismatch, linemodel.Series, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
 		{ConnectorMismatch, linemodel.Shunt, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
-		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, 0, 0, -0.5, alone(rising)},
+		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, flat, jointFlatSigma, -0.5, alone(rising)},
 		{WaterInConnector, linemodel.Shunt, linemodel.Fitting(flat, rising, falling, place), true, 0, 0, 0,
 			[][3]float64{{0.1, 0.6, 0.02}, {0.1, 1, 0.03}, {0.1, 1.6, 0.04}, {0.5, 0.8, 0.03}, {1, 0.5, 0.02}}},
 	}
@@ -395,7 +395,7 @@ func (b *bench) settle(trials []trial) []trial {
 		b.fit.Restore(t.state)
 		if len(out) < 6 {
 			before := b.fit.Cost
-			b.fit.Refine(around(b.fit, t.point), true, true, 8)
+			b.fit.Refine(b.fit.Points, true, true, 8)
 			t.score += (before - b.fit.Cost) / b.unit
 			t.state = b.fit.Save()
 		}

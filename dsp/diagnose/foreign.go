@@ -226,7 +226,7 @@ func (w *foreignWork) edges(instead []*linemodel.Point, from, to, ratio float64)
 	}
 	t = w.try(instead, best)
 	t.cause = WrongImpedance
-	t.score += w.spared(instead) + foreignPrior - perQuantity*float64(count(best.Fits)-1)
+	t.score += w.spared(w.beyondFirst(instead)) + foreignPrior - perQuantity*float64(count(best.Fits)-1)
 	return t, true
 }
 

@@ -121,6 +121,22 @@ func (w *foreignWork) crowd(x float64) []*linemodel.Point {
 	return out
 }
 
+// beyondFirst leaves out those of the first cluster, but for one: whatever is tried for that
+// cluster takes their place.
+func (w *foreignWork) beyondFirst(points []*linemodel.Point) (out []*linemodel.Point) {
+	seen := false
+	for _, p := range points {
+		if w.first != nil && w.owner[p] == w.first {
+			if seen {
+				continue
+			}
+			seen = true
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
 // spared is what it is worth that the given points are not needed.
 func (w *foreignWork) spared(points []*linemodel.Point) float64 {
 	n := 0

@@ -24,6 +24,9 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 	proto.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop)
 	proto.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: dentM, Sigma: dentM / 2}
 	proto.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.7, Sigma: 0.2}
+	if 2*dentM*s.fit.Beta0[s.fit.SpanAt(from)] > math.Pi { // its two edges may stand in any phase
+		s.fits = screenLong
+	}
 	var guesses []func(p *linemodel.Point)
 	for _, extent := range []float64{0.04, 0.07, 0.1, 0.13} {
 		for _, ratio := range []float64{0.85, 0.65, 0.5} {
