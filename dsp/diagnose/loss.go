@@ -131,7 +131,7 @@ func (e excess) significant() bool {
 	return e.middleDB > lossFloorDB+e.endDB+lossShare*e.nominalDB
 }
 
-// beyond says that more is lost than the known wet stretches may, twice what the
+// beyond says that more is lost than the known wet stretches may, half as much again as the
 // fit gives them.
 func (e excess) beyond(wet []*linemodel.Point) bool {
 	for _, p := range wet {
@@ -139,7 +139,7 @@ func (e excess) beyond(wet []*linemodel.Point) bool {
 		for _, t := range p.Through {
 			passes += cmplx.Abs(t) / float64(len(p.Through))
 		}
-		e.endDB -= 20 * math.Log10(math.Max(passes, 1e-6))
+		e.endDB -= 10 * math.Log10(math.Max(passes, 1e-6))
 	}
 	return len(wet) > 0 && e.significant()
 }

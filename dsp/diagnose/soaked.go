@@ -3,9 +3,11 @@ package diagnose
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
 )
 
 // Water in the cable shows itself to the whole line rather than at a place: its
@@ -13,7 +15,7 @@ import (
 // over the band hardly looks, and what lies behind it comes back late and weak.
 // So it is looked for along the whole line, on a model that knows nothing but
 // the record, with edges of several tapers: to each taper belongs the part of the
-// band in which it reflects, and that part alone finds it (soaksearch.go). What the best starts
+// band in which it reflects, and that part alone finds it (soakstarts.go, soaksearch.go). What the best starts
 // come to is held against whatever else was named.
 
 // soaking is wet cable that the line seems to have.
@@ -24,19 +26,21 @@ type soaking struct {
 }
 
 const (
-	soakedGain       = 30.0 // natural units that wet cable must bring over whatever else was named
-	soakedAsGood     = 6.0  // times what the free reflections of locating leave, at most, it may
-	soakedLeaves     = 0.75 // and the share of the cost that it may leave
-	soakedSpill      = 0.05 // of a strong reflection within so many cells that its circuit may leave
-	soakedSpillCells = 4.0
-	soakedOver       = 10.0 // and over anything else between the same edges
-	soakedDrop       = 0.03 // drop of impedance below which a line's own spread explains it
-	soakedMostDrop   = 0.4
-	soakedReflects   = 0.007 // |Γ| that unevenness within a section may reach, 43 dB
-	soakedLeast      = 0.001 // and below which edges do not show, 60 dB
-	soakedTangent    = 0.001 // loss tangent below which it is not water
-	soakedBeside     = 2     // of the best are fitted beside what was named
-	soakedNamed      = 0.7   // confidence from which wet cable that was named is taken to be on the line
+	soakedGain        = 30.0 // natural units that wet cable must bring over whatever else was named
+	soakedAsGood      = 1.1  // times what the free reflections of locating leave, at most, it may
+	soakedTotalDB     = 1.0  // return loss below which a fault reflects all
+	soakedLeaves      = 0.75 // and the share of the cost that it may leave
+	soakedSpill       = 0.05 // of a strong reflection within so many cells that its circuit may leave
+	soakedSpillCells  = 4.0
+	soakedOver        = 10.0 // and over anything else between the same edges
+	soakedDrop        = 0.03 // drop of impedance below which a line's own spread explains it
+	soakedMostDrop    = 0.4
+	soakedReflects    = 0.007 // |Γ| that unevenness within a section may reach, 43 dB
+	soakedLeast       = 0.001 // and below which edges do not show, 60 dB
+	soakedTangent     = 0.001 // loss tangent below which it is not water
+	soakedMostTangent = 0.05
+	soakedBeside      = 2   // of the best are fitted beside what was named
+	soakedNamed       = 0.7 // confidence from which wet cable that was named is taken to be on the line
 )
 
 // soaked returns the wet cable that explains the sweep better than what v
@@ -101,10 +105,13 @@ func (v *view) soaked() *soaking {
 	if best == nil || named == nil && (best.gain < soakedGain || least > soakedLeaves*without) {
 		return nil
 	}
-	// Edges as weak as unevenness must explain the sweep about as well as free reflections do; so must
-	// any where those came to no fault.
-	free := v.found.ResidualRMS
-	if named == nil && (mostReflected(best.point) < soakedReflects || !v.claims()) && least > soakedAsGood*free*free*float64(len(s.fit.Measured)) {
+	// Where free reflections saw nothing of it they are the other explanation, and it must come as
+	// near, or nearer, if its edges are no stronger than unevenness.
+	free, most := v.found.ResidualRMS, soakedAsGood
+	if mostReflected(best.point) < soakedReflects {
+		most = soakedLeaves
+	}
+	if named == nil && (v.cutShort(best.point) || !v.sees(best.point) && (v.ended() || least > most*free*free*float64(len(s.fit.Measured)))) {
 		return nil
 	}
 	if named == nil && s.rivalled(best.point, least) {
@@ -163,7 +170,7 @@ func (s *soakSearch) rivalled(p *linemodel.Point, cost float64) bool {
 	return false
 }
 
-// lossy tries more loss than recorded, by the record's own law, in each section.
+// lossy tries more loss than recorded, by the record's own law, and more delay, in each section.
 func (s *soakSearch) lossy() (out []trial) {
 	held := s.fit.Save()
 	for _, sp := range s.path.Spans {
@@ -172,7 +179,7 @@ func (s *soakSearch) lossy() (out []trial) {
 		}
 		p := s.fit.NewPoint(sp.StartM, linemodel.Foreign)
 		p.Extent, p.Ratio, p.LossScale = sp.LengthM, 1, 1.5
-		p.Fits = linemodel.Fitting(linemodel.ByTangent)
+		p.Fits = linemodel.Fitting(linemodel.ByTangent, linemodel.ByShift)
 		s.fit.Sample(p)
 		s.fit.Insert(p)
 		s.fit.Evaluate()
@@ -187,6 +194,36 @@ func (s *soakSearch) lossy() (out []trial) {
 func (v *view) claims() bool {
 	for _, f := range v.findings {
 		if f.IsFault {
+			return true
+		}
+	}
+	return false
+}
+
+// sees says whether v holds a reflection beyond that of a sound line within p.
+func (v *view) sees(p *linemodel.Point) bool {
+	cell := v.bench.fit.Cell(p.X)
+	for _, r := range v.found.Reflections {
+		if (r.Excess || r.Kind == locate.Mid) && r.Kind != locate.AtFarEnd && r.Total == locate.NotTotal && r.DistanceM > p.X-cell && r.DistanceM < p.X+p.Extent+p.ExcessM()+cell {
+			return true
+		}
+	}
+	return false
+}
+
+// ended says whether v holds a fault that reflects all, such as an open or a short circuit. Its model of what
+// is behind the last section is a poor one then.
+func (v *view) ended() bool {
+	return slices.ContainsFunc(v.findings, func(f Finding) bool {
+		return f.IsFault && f.ReturnLossDB < soakedTotalDB
+	})
+}
+
+// cutShort says whether v holds a total reflection within p: nothing of it shows behind that.
+func (v *view) cutShort(p *linemodel.Point) bool {
+	cell := v.bench.fit.Cell(p.X)
+	for _, r := range v.found.Reflections {
+		if r.Total != locate.NotTotal && r.DistanceM > p.X && r.DistanceM < p.X+p.Extent-cell/2 {
 			return true
 		}
 	}

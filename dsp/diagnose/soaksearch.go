@@ -3,7 +3,6 @@ package diagnose
 import (
 	"math"
 	"slices"
-	"sort"
 
 	"downlead/cables"
 	"downlead/dsp"
@@ -24,28 +23,14 @@ const (
 	soakedStarts   = 10  // of a base are fitted
 	soakedHopeless = 0.9 // of the cost left by the best start: no wet cable
 	soakedFinals   = 3   // of these are fitted with all else
-	soakedEdges    = 40  // of a section and a taper that are paired
 	soakedUneven   = 2   // of the best are tried unevenly wet
 	soakedPlaces   = 60  // inside of a stretch at most
 	// One standard deviation of the impedance inside: so much of its drop, and at
 	// least so much of itself. Common practice, no source.
 	soakedUnevenness = 0.2
 	soakedEven       = 0.01
-	soakedEdgeFrom   = 3.0 // deviations of an edge worth pairing
-	soakedStands     = 5.0 // medians of its section, for one that stands out
-	soakedFirsts     = 2   // places that stand out are tried, from the port
-	soakedOfFirst    = 3   // starts of each
-	soakedNarrow     = 1.6 // times its lowest frequency a band ends whose edges reflect alike all over it
-	soakedLeastShape = 0.02
+	soakedHops       = 4 // half waves that the edges of the best may be off
 )
-
-// soakedTapers are the tapers of the edges that are looked for, m, each so many times the one before.
-func soakedTapers(by float64) (out []float64) {
-	for t := 0.05; t < 1.7; t *= by {
-		out = append(out, t)
-	}
-	return out
-}
 
 // newSoakSearch sets the line of the record up: sound joints, what was found at
 // the far end, and what no joint may reflect.
@@ -175,7 +160,7 @@ func (s *soakSearch) findEnd(sign float64) {
 	full := append([]float64(nil), fit.Weight...)
 	gamma := fit.Gamma[len(fit.Gamma)-1]
 	shares := []float64{0.3, 1}
-	if low > 0.3*high { // it has no low end
+	if !s.lowEnd() {
 		shares = shares[1:]
 	}
 	for i, share := range shares {
@@ -335,216 +320,6 @@ func (s *soakSearch) with(p *linemodel.Point, from *linemodel.State) *linemodel.
 	return c
 }
 
-// soakStart is a first guess of a wet stretch.
-type soakStart struct {
-	x, extent, taper, drop float64
-	score                  float64 // squared deviations that its edges explain
-	stands                 float64 // how far its near edge, or its only one, stands out of its section
-}
-
-// edge is a tapered edge that the residual may hold.
-type edge struct {
-	x, reflect, deviations float64
-	stands                 float64 // above what the section shows elsewhere, in its median
-}
-
-// edges lists the edges of the given taper, m, that the residual shows in a span,
-// strongest first. The first edge of wet cable reflects a negative real amount at low frequencies, the second
-// a positive one; a raised cosine of length T multiplies it by cos(βT)/(1 − (2βT/π)²), the
-// Fourier transform of its slope.
-func (s *soakSearch) edges(span int, taper float64) (out []edge) {
-	fit := s.fit
-	sp := s.path.Spans[span]
-	gamma := fit.Gamma[span]
-	shape := make([]float64, len(gamma))
-	top := 0
-	for k, g := range gamma {
-		shape[k] = fit.RoundEdge(imag(g) * taper)
-		if math.Abs(shape[k]) > 0.02 {
-			top = k
-		}
-	}
-	step := math.Pi / imag(gamma[top]) / 8
-	count := int(sp.LengthM/step) + 1
-	here := make([]complex128, len(gamma))
-	fit.GainAt(here, sp.StartM)
-	turn := make([]complex128, len(gamma))
-	fit.Way(turn, span, step)
-	noise := fit.ResidualRMS()
-	seen, weight := make([]complex128, len(gamma)), make([]complex128, len(gamma))
-	for k, w := range fit.Weight {
-		w *= shape[k]
-		seen[k], weight[k] = complex(w, 0)*fit.Residual[k], complex(w*shape[k], w*shape[k])
-	}
-	size, deviations := make([]float64, count), make([]float64, count)
-	for i := range count {
-		num, den := dsp.March(here[:top+1], turn[:top+1], seen[:top+1], weight[:top+1])
-		if den > 0 {
-			size[i], deviations[i] = num/den, num/math.Sqrt(den)/noise*math.Sqrt2
-		}
-	}
-	floor := median(deviations)
-	for i, d := range deviations {
-		a := math.Abs(d)
-		if a < min(soakedEdgeFrom, soakedStands*floor) || i > 0 && math.Abs(deviations[i-1]) >= a || i+1 < count && math.Abs(deviations[i+1]) > a {
-			continue
-		}
-		out = append(out, edge{sp.StartM + float64(i)*step, size[i], d, a / floor})
-	}
-	sort.Slice(out, func(i, j int) bool { return math.Abs(out[i].deviations) > math.Abs(out[j].deviations) })
-	return out[:min(len(out), soakedEdges)]
-}
-
-// starts pairs the edges of a span.
-func (s *soakSearch) starts(span int) (out []soakStart) {
-	if s.narrow() {
-		// A taper there is no more than a size and a sign: one look finds the edges of all.
-		seen := s.edges(span, 0)
-		beta := imag(s.fit.Gamma[span][len(s.fit.FrequencyHz)/2])
-		for _, taper := range soakedTapers(math.Sqrt2) {
-			shape := s.fit.RoundEdge(beta * taper)
-			if math.Abs(shape) < soakedLeastShape {
-				continue
-			}
-			scaled := append([]edge(nil), seen...)
-			for i := range scaled {
-				scaled[i].reflect /= shape
-			}
-			out = append(out, s.paired(span, scaled, taper)...)
-		}
-		return out
-	}
-	for _, taper := range soakedTapers(2) {
-		if s.fit.Over() {
-			return nil
-		}
-		out = append(out, s.paired(span, s.edges(span, taper), taper)...)
-	}
-	return out
-}
-
-// narrow says whether an edge reflects alike all over the band, but for its phase.
-func (s *soakSearch) narrow() bool {
-	hz := s.fit.FrequencyHz
-	return hz[len(hz)-1] < soakedNarrow*hz[0]
-}
-
-// paired makes starts of edges of the given taper.
-func (s *soakSearch) paired(span int, seen []edge, taper float64) (out []soakStart) {
-	sp := s.path.Spans[span]
-	add := func(x, extent, taper, drop, squares, stands float64) {
-		u := (drop - wetDropMean) / wetDropSigma
-		out = append(out, soakStart{x, extent, taper, math.Min(drop, 0.3), squares - u*u, stands})
-	}
-	for _, near := range seen {
-		// From ρ = (1−κ)/(1+κ), κ = 1/(1−drop).
-		drop := -2 * near.reflect / (1 - near.reflect)
-		if drop < soakedDrop/2 || near.reflect < -1 {
-			continue
-		}
-		held := math.Min(drop, 0.3)
-		paired := false
-		// The far edge may be hidden in the joint behind.
-		if behind := sp.StartM + sp.LengthM; behind-near.x < wetMostM && behind-near.x > 0.3 {
-			add(near.x-taper/2, behind-near.x+taper/2, taper, drop, near.deviations*near.deviations, near.stands)
-		}
-		for _, far := range seen {
-			gap := far.x - near.x
-			if far.reflect < -0.02*near.reflect || far.reflect > -1.3*near.reflect || gap < 0.3 || gap > 1.4*wetMostM {
-				continue
-			}
-			// The far edge is seen through the slow stretch.
-			add(near.x-taper/2, gap*(1-held)+taper, taper, drop, near.deviations*near.deviations+far.deviations*far.deviations, near.stands)
-			paired = true
-		}
-		if paired {
-			continue
-		}
-		for _, extent := range []float64{0.8, 2.5} {
-			if near.x-taper/2+extent < sp.StartM+sp.LengthM {
-				add(near.x-taper/2, extent, math.Min(taper, 0.45*extent), drop, near.deviations*near.deviations, near.stands)
-			}
-		}
-	}
-	for _, far := range seen { // or the near one in the joint in front
-		drop := 2 * far.reflect / (1 + far.reflect)
-		if gap := far.x - sp.StartM; drop > soakedDrop/2 && gap > 0.3 && gap < 1.4*wetMostM {
-			add(sp.StartM, gap*(1-math.Min(drop, 0.3))+taper/2, taper, drop, far.deviations*far.deviations, far.stands)
-		}
-	}
-	return out
-}
-
-// candidates lists the starts of all sections, best first, without those that
-// lead to the same.
-func (s *soakSearch) candidates() (out []soakStart) {
-	var all []soakStart
-	for i, sp := range s.path.Spans {
-		if sp.Device == nil && sp.LengthM > wetLeastM {
-			all = append(all, s.starts(i)...)
-		}
-	}
-	return s.distinct(append(s.first(all), s.distinct(all, soakedStarts)...), 2*soakedStarts)
-}
-
-// first returns the best of the starts that are the first to stand out, seen from the port.
-// What wet cable does to all that is behind it, however much, is no better a start.
-func (s *soakSearch) first(all []soakStart) (out []soakStart) {
-	from := math.Inf(-1)
-	for range soakedFirsts {
-		next := math.Inf(1)
-		for _, w := range all {
-			if w.stands > soakedStands && w.x > from {
-				next = math.Min(next, w.x)
-			}
-		}
-		if math.IsInf(next, 1) {
-			break
-		}
-		until := next + math.Max(wetTaperM, 2*s.fit.Cell(next))
-		var here []soakStart
-		for _, w := range all {
-			if w.stands > soakedStands && w.x >= next && w.x < until {
-				here = append(here, w)
-			}
-		}
-		out = append(out, s.distinct(here, soakedOfFirst)...)
-		from = until
-	}
-	return out
-}
-
-// median returns that of the sizes of v.
-func median(v []float64) float64 {
-	size := make([]float64, len(v))
-	for i, x := range v {
-		size[i] = math.Abs(x)
-	}
-	slices.Sort(size)
-	return size[len(size)/2]
-}
-
-// distinct returns the best most of the starts, best first, without those that lead to the same.
-func (s *soakSearch) distinct(all []soakStart, most int) (out []soakStart) {
-	sort.SliceStable(all, func(i, j int) bool { return all[i].score > all[j].score })
-	n := len(s.fit.FrequencyHz)
-	for _, w := range all {
-		tenth := 2 * math.Pi / imag(s.fit.Gamma[s.fit.SpanAt(w.x)][n-1]) / 10
-		same := false
-		for _, v := range out {
-			within := math.Max(tenth, 0.25*math.Max(w.taper, v.taper))
-			same = same || math.Abs(v.x+v.taper/2-w.x-w.taper/2) < within && math.Abs(v.x+v.extent-v.taper/2-w.x-w.extent+w.taper/2) < within
-		}
-		if same {
-			continue
-		}
-		if out = append(out, w); len(out) == most {
-			break
-		}
-	}
-	return out
-}
-
 // from lists p and what is behind it, which the sweep shows later and weaker for it.
 func (s *soakSearch) from(p *linemodel.Point) (out []*linemodel.Point) {
 	for _, q := range s.fit.Points {
@@ -560,17 +335,54 @@ func (s *soakSearch) wet(w soakStart) *linemodel.Point {
 	p := s.fit.NewPoint(math.Max(0, w.x), linemodel.Wet)
 	p.Extent, p.Drop, p.Tangent, p.Taper, p.Round = w.extent, w.drop, 0.01, w.taper, true
 	wetPriors(p)
+	s.takeLoss(p)
 	s.fit.Sample(p)
 	s.replace(nil, p)
-	s.backInPlace()
+	s.backBehind(p)
 	return p
+}
+
+// backBehind puts joints behind p where they are if p alone is why they were seen farther out, or where
+// the record has them.
+func (s *soakSearch) backBehind(p *linemodel.Point) {
+	for _, q := range s.fit.Points {
+		prior := q.Prior[linemodel.ByPlace]
+		if prior.Sigma == 0 || q.X < p.X+p.Extent {
+			continue
+		}
+		if q.X -= p.ExcessM(); math.Abs(q.X-prior.Mean) > prior.Sigma/2 {
+			q.X = prior.Mean
+		}
+		s.fit.Move(q)
+	}
+	s.backInPlace()
+}
+
+// takeLoss lets p lose what the mirror at the end was found to lose beyond the record, as far as wet
+// cable may. A band with a low end tells by itself whose loss it is.
+func (s *soakSearch) takeLoss(p *linemodel.Point) {
+	if s.lowEnd() {
+		return
+	}
+	sp := s.path.Spans[s.fit.SpanAt(p.X+p.Extent/2)]
+	for _, end := range s.end() {
+		if end.Form != linemodel.Step || end.Rising <= 0 {
+			continue
+		}
+		// α = π·f·tan δ/v, there and back (Pozar, "Microwave Engineering", ch. 2.7, from memory).
+		perTangent := 2 * math.Pi * s.fit.MiddleHz * p.Extent / (cables.SpeedOfLight * sp.Medium.VelocityFactor * (1 - p.Drop))
+		p.Tangent = math.Max(soakedTangent, math.Min(end.Rising/perTangent, soakedMostTangent))
+		end.Rising = math.Max(0, end.Rising-p.Tangent*perTangent)
+		s.fit.Sample(end)
+		return
+	}
 }
 
 // search fits the most promising starts on the line of the record and returns
 // them, best first.
 func (s *soakSearch) search() []trial {
 	fit := s.fit
-	var trials []trial
+	var trials, first []trial
 	for _, base := range s.base {
 		fit.Restore(base)
 		s.unit = temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())
@@ -583,12 +395,18 @@ func (s *soakSearch) search() []trial {
 				fit.FitLoad()
 				fit.Refine(s.from(p), false, true, 4)
 			}
-			trials = append(trials, trial{cause: WaterInCable, point: p, state: fit.Save(), score: -fit.Cost})
+			t := trial{cause: WaterInCable, point: p, state: fit.Save(), score: -fit.Cost}
+			if trials = append(trials, t); w.first {
+				first = append(first, t)
+			}
 			fit.Restore(base)
 		}
 	}
 	sortTrials(trials)
 	trials = trials[:min(len(trials), soakedFinals)]
+	if sortTrials(first); len(first) > 0 && !slices.ContainsFunc(trials, func(t trial) bool { return t.point == first[0].point }) {
+		trials = append(trials, first[0])
+	}
 	if len(trials) > 0 && -trials[0].score > soakedHopeless*s.base[0].Cost {
 		trials = nil
 	}
@@ -601,7 +419,14 @@ func (s *soakSearch) search() []trial {
 		fit.Refine(fit.Points, true, true, 8)
 		t.state, t.score = fit.Save(), -fit.Cost
 	}
+	sortTrials(trials)
 	if len(trials) > 0 {
+		for i := range trials {
+			if i == 0 || len(first) > 0 && trials[i].point == first[0].point {
+				trials[i] = s.hopped(trials[i])
+			}
+		}
+		sortTrials(trials)
 		trials = append(trials, s.straight(trials[0]))
 		sortTrials(trials)
 		for _, t := range trials[:min(len(trials), soakedUneven)] {
@@ -613,6 +438,51 @@ func (s *soakSearch) search() []trial {
 	fit.Restore(s.base[0])
 	sortTrials(trials)
 	return trials
+}
+
+// hopped is t with its edges half waves away, as long as that comes nearer: a band without a low end
+// shows an edge at every half wave, and a fit does not find its way from one to the next.
+func (s *soakSearch) hopped(t trial) trial {
+	fit := s.fit
+	if s.lowEnd() {
+		return t
+	}
+	for range soakedHops {
+		best := t
+		for _, hop := range [][2]float64{{0, 0}, {0, -1}, {0, 1}, {1, -1}, {-1, 1}, {1, 0}, {-1, 0}} {
+			if fit.Over() {
+				return t
+			}
+			fit.Restore(t.state)
+			p := t.point
+			half := math.Pi / fit.Beta0[fit.SpanAt(p.X+p.Extent/2)]
+			p.X += hop[0] * half
+			p.Extent += hop[1] * half * (1 - p.Drop)
+			if p.X < 0 || p.Extent < 2*p.Taper || p.Extent < wetLeastM {
+				continue
+			}
+			fit.Move(p)
+			fit.Sample(p)
+			for _, q := range fit.Points { // joints may have hopped as well
+				if prior := q.Prior[linemodel.ByPlace]; prior.Sigma > 0 && q.X > p.X {
+					q.X = prior.Mean
+					fit.Move(q)
+				}
+			}
+			fit.Evaluate()
+			fit.Refine(s.from(p), true, true, 4)
+			fit.Refine(fit.Points, true, true, 4)
+			if -fit.Cost > best.score {
+				best.state, best.score = fit.Save(), -fit.Cost
+			}
+		}
+		if best.score == t.score {
+			break
+		}
+		t = best
+	}
+	fit.Restore(t.state)
+	return t
 }
 
 // straight is t with edges that rise straight.

@@ -1,0 +1,55 @@
+package diagnose
+
+import (
+	"math"
+	"testing"
+
+	"downlead/cables"
+	"downlead/dsp/simulate"
+)
+
+// band sweeps a scenario from one frequency to another.
+func band(s *simulate.Scenario, lowHz, highHz float64, points int) *simulate.Scenario {
+	s.Sweep = simulate.Grid{Segments: []simulate.Segment{{LowHz: lowHz, HighHz: highHz, Points: points}}}
+	return s
+}
+
+// Faults that hide: a contact within two resolution cells of a shorted end, which reflects all;
+// a contact weaker than what the shape of a joint may reflect; a line that is of 75-ohm cable from
+// end to end, whose far edge lies beyond the end of the record; a kink as long as the wave; wet cable
+// in front of an open end, whose edges are forty times weaker than what its delay does to the end.
+func TestHiddenFaults(t *testing.T) {
+	if testing.Short() {
+		t.Skip("five diagnoses")
+	}
+	short := band(clearLine(cables.Short, simulate.Fault{Cause: string(PoorContact), At: "feeder / top jumper", SeriesOhm: 25}), 380e6, 470e6, 401)
+	weak := band(clearLine(cables.Termination, simulate.Fault{Cause: string(PoorContact), At: "feeder / top jumper", SeriesOhm: 4}), 700e6, 2700e6, 801)
+	whole := clearLine(cables.Termination, simulate.Fault{Cause: string(WrongImpedance), At: "cable", Cable: "braid-75"})
+	whole.Line.Sections = []cables.Section{{Name: "cable", CableID: "foam", LengthM: 3}}
+	kink := band(clearLine(cables.Open, simulate.Fault{Cause: string(DentOrKink), DistanceM: 9.2, ExtentM: 0.138, ImpedanceOhm: 31}), 1710e6, 2170e6, 401)
+	wet := band(clearLine(cables.Open, simulate.Fault{Cause: string(WaterInCable), DistanceM: 6, ExtentM: 2.4, ImpedanceDrop: 0.11, LossTangent: 0.005, TaperM: 0.31}), 700e6, 1000e6, 401)
+	for _, c := range []struct {
+		name     string
+		scenario *simulate.Scenario
+		cause    Cause
+		atM      float64
+		withinM  float64
+	}{
+		{"contact in front of a short", short, PoorContact, 17, 0.2},
+		{"contact below what a joint may reflect", weak, PoorContact, 17, 0.05},
+		{"75 ohm throughout", whole, WrongImpedance, 0, 0.05},
+		{"kink as long as the wave", kink, DentOrKink, 9.2, 0.05},
+		{"weak edges of wet cable", wet, WaterInCable, 6, 0.4},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			found, _ := diagnosed(t, c.scenario)
+			faults := faultsOf(found)
+			for _, f := range faults {
+				t.Logf("%s (%.2f) at %.3f ± %.3f m, extent %.3f m; %s", f.Cause, f.Confidence, f.DistanceM, f.SigmaM, f.ExtentM, f.Evidence)
+			}
+			if len(faults) != 1 || faults[0].Cause != c.cause || math.Abs(faults[0].DistanceM-c.atM) > c.withinM {
+				t.Fatalf("%d faults, want %s at %.2f m alone", len(faults), c.cause, c.atM)
+			}
+		})
+	}
+}
