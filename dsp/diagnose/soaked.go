@@ -250,7 +250,11 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 			return false
 		}
 	}
-	return mostReflected(p) > soakedLeast
+	least := soakedReflects
+	if s.mirror() != 0 { // which comes back late and weak for water, and not for unevenness
+		least = soakedLeast
+	}
+	return mostReflected(p) > least
 }
 
 // mostReflected is the |Γ| of p where it reflects most.

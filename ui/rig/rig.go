@@ -61,8 +61,8 @@ func (w *Window) Frame(events ...event.Event) {
 
 // Settle draws frames until no job runs any more, and does do after each two; nil: nothing.
 // A job may end between a frame and the question whether it runs, and taking its result may
-// start another, so nothing runs only when that is so twice. A job that never ends is left to
-// the time limit of the tests, which shows where it hangs.
+// start another, so nothing runs only when that is so twice and no job told of its end meanwhile. A
+// job that never ends is left to the time limit of the tests, which shows where it hangs.
 func (w *Window) Settle(do func()) {
 	for idle := 0; idle < 2; {
 		w.Frame()
@@ -70,12 +70,17 @@ func (w *Window) Settle(do func()) {
 		if do != nil {
 			do()
 		}
-		if !w.Busy() {
-			idle++
+		if w.Busy() {
+			idle = 0
+			<-w.told
 			continue
 		}
-		idle = 0
-		<-w.told
+		select {
+		case <-w.told:
+			idle = 0
+		default:
+			idle++
+		}
 	}
 }
 
