@@ -76,6 +76,9 @@ func (b *bench) clutter(p *linemodel.Point) float64 {
 		power += real(sum)*real(sum) + imag(sum)*imag(sum)
 		count++
 	}
+	if count == 0 { // it lies beyond the end of the record
+		return fit.Noise
+	}
 	return math.Max(fit.Noise, power/(count*unit))
 }
 

@@ -408,7 +408,7 @@ func (p *Fit) resample(list []parameter) {
 }
 
 // mostTries is how often a step is taken again, each time damped more.
-const mostTries = 7
+const mostTries = 4
 
 // frontCells is how far in front of the port a place may move: what is at the
 // port may seem to lie a little before it.
