@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"downlead/cables"
@@ -51,5 +52,34 @@ func TestHiddenFaults(t *testing.T) {
 				t.Fatalf("%d faults, want %s at %.2f m alone", len(faults), c.cause, c.atM)
 			}
 		})
+	}
+}
+
+// A line that is longer than its record shows its end behind the end of the record: every place has a
+// deviation, and the findings can be written down.
+func TestLongerThanItsRecord(t *testing.T) {
+	s := clearLine(cables.Termination, simulate.Fault{Cause: string(ConnectorMismatch), At: "load", ShuntFarad: 2e-12})
+	made, err := simulate.Run(t.Context(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	record := *s.Line
+	record.Sections = slices.Clone(record.Sections)
+	record.Sections[1].LengthM -= 1.6
+	found, err := Run(t.Context(), made.Sweep, &record, Settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	beyond := 0
+	for _, f := range found.Findings {
+		if f.Cause != Ghost && f.DistanceM > 17.5 {
+			beyond++
+		}
+		if !(f.SigmaM >= 0) || math.IsInf(f.SigmaM, 0) {
+			t.Errorf("%s at %.3f ± %g m", f.Cause, f.DistanceM, f.SigmaM)
+		}
+	}
+	if beyond == 0 {
+		t.Error("nothing is told behind the end of the record")
 	}
 }

@@ -250,11 +250,10 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 			return false
 		}
 	}
-	least := soakedReflects
 	if s.mirror() != 0 { // which comes back late and weak for water, and not for unevenness
-		least = soakedLeast
+		return mostReflected(p) > soakedLeast
 	}
-	return mostReflected(p) > least
+	return s.fit.RMS(p) > soakedReflects
 }
 
 // mostReflected is the |Γ| of p where it reflects most.
