@@ -284,14 +284,28 @@ func (d *description) resistance(r, sigma float64, across bool) {
 	d.say("conductance across the line %s%s, flat over %s", text, d.where(), d.band())
 }
 
-func (d *description) series() {
+// resistanceAndReactance says both, first the one that makes the circuit, last what a
+// sound connector has besides.
+func (d *description) resistanceAndReactance(across bool) {
 	p := d.p
-	if d.told(linemodel.ByFlat, p.Flat) {
-		d.resistance(p.Flat, d.sigma[linemodel.ByFlat], false)
+	resistance := func() {
+		if d.told(linemodel.ByFlat, p.Flat) {
+			d.resistance(p.Flat, d.sigma[linemodel.ByFlat], across)
+		}
+	}
+	if besides := p.Prior[linemodel.ByFlat].Sigma > 0; !besides {
+		resistance()
+	} else {
+		defer resistance()
 	}
 	if d.told(linemodel.ByRising, p.Rising) {
-		d.reactance(p.Rising, d.sigma[linemodel.ByRising], false)
+		d.reactance(p.Rising, d.sigma[linemodel.ByRising], across)
 	}
+}
+
+func (d *description) series() {
+	p := d.p
+	d.resistanceAndReactance(false)
 	if s := d.sigma[linemodel.ByFalling]; d.told(linemodel.ByFalling, p.Falling) {
 		if p.Falling < 2*s { // a large capacitance is no gap
 			d.say("a gap in series, if there is one, of more than %s pF (two sigma)%s", significant(1e12*gapF(p.Falling+2*s, d.zLine, d.f0)), d.where())
@@ -304,12 +318,7 @@ func (d *description) series() {
 
 func (d *description) shunt() {
 	p := d.p
-	if d.told(linemodel.ByFlat, p.Flat) {
-		d.resistance(p.Flat, d.sigma[linemodel.ByFlat], true)
-	}
-	if d.told(linemodel.ByRising, p.Rising) {
-		d.reactance(p.Rising, d.sigma[linemodel.ByRising], true)
-	}
+	d.resistanceAndReactance(true)
 	if p.Rising > 0 && d.told(linemodel.ByFalling, p.Falling) {
 		tangent := p.Falling / p.Rising
 		rise, fall := d.sigma[linemodel.ByRising]/p.Rising, d.sigma[linemodel.ByFalling]/p.Rising

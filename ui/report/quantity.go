@@ -82,7 +82,12 @@ func VSWR(v float64) string {
 }
 
 // Percent writes a share.
-func Percent(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) }
+func Percent(x float64) string {
+	if x > 0 && x < 0.005 {
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*x)
+}
 
 // Window writes a window with its parameter, where it has one.
 func Window(w dsp.Window) string {
