@@ -249,18 +249,22 @@ func (p *Path) Cascade() Cascade {
 // cables' velocity tolerances: spans of the same cable err together.
 func (p *Path) VelocityVariance(x float64) float64 {
 	byCable := map[*Type]float64{}
+	var cables []*Type // in the order of the line: a sum in another order is another number
 	for i, s := range p.Spans {
 		inside := math.Min(x-s.StartM, s.LengthM)
 		if i == len(p.Spans)-1 {
 			inside = x - s.StartM
 		}
 		if inside > 0 {
+			if _, met := byCable[s.Cable]; !met {
+				cables = append(cables, s.Cable)
+			}
 			byCable[s.Cable] += inside * s.VelocityTolerance
 		}
 	}
 	sum := 0.0
-	for _, v := range byCable {
-		sum += v * v
+	for _, c := range cables {
+		sum += byCable[c] * byCable[c]
 	}
 	return sum
 }

@@ -105,17 +105,18 @@ func (f *Finding) spread(share, behind map[Cause]float64, rest float64) {
 			behind[c] = alikeBehind
 		}
 	}
+	causes := slices.Sorted(maps.Keys(behind)) // a sum in another order is another number
 	total := 0.0
-	for c, late := range behind {
+	for _, c := range causes {
 		if isCause(c) {
-			total += 1 / (1 + math.Max(0, late))
+			total += 1 / (1 + math.Max(0, behind[c]))
 		}
 	}
 	f.Alternatives = []Alternative{}
-	for c, late := range behind {
+	for _, c := range causes {
 		p := share[c]
 		if isCause(c) {
-			p += rest / (1 + math.Max(0, late)) / total
+			p += rest / (1 + math.Max(0, behind[c])) / total
 		}
 		if p > leastAlternative {
 			f.Alternatives = append(f.Alternatives, Alternative{c, p})
