@@ -312,6 +312,9 @@ func (w *foreignWork) freshEnd(t *trial) {
 	best, least := held, held.Cost+w.unit*w.spared(crowd)
 	var end *linemodel.Point
 	for _, x := range w.endPlaces(crowd, strongest.X-reach, strongest.X+reach, first.X, first.Local, form) {
+		if x <= t.point.X { // the stretch would lie behind the end
+			continue
+		}
 		q := w.endAt(x, form)
 		q.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: length, Sigma: placeSigma(length)}
 		w.replace(crowd, q)
