@@ -38,9 +38,9 @@ const (
 	soakedReflects    = 0.007 // |Γ| that unevenness within a section may reach, 43 dB
 	soakedLeast       = 0.001 // and below which edges do not show, 60 dB
 	soakedTangent     = 0.001 // loss tangent below which it is not water
-	soakedMostTangent = 0.05
-	soakedBeside      = 2   // of the best are fitted beside what was named
-	soakedNamed       = 0.7 // confidence from which wet cable that was named is taken to be on the line
+	soakedMostTangent = 0.05  // that the loss of an end behind it is taken for at first
+	soakedBeside      = 2     // of the best are fitted beside what was named
+	soakedNamed       = 0.7   // confidence from which wet cable that was named is taken to be on the line
 )
 
 // soaked returns the wet cable that explains the sweep better than what v

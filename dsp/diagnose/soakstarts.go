@@ -2,7 +2,6 @@ package diagnose
 
 import (
 	"math"
-	"slices"
 	"sort"
 
 	"downlead/dsp"
@@ -222,8 +221,7 @@ func median(v []float64) float64 {
 	for i, x := range v {
 		size[i] = math.Abs(x)
 	}
-	slices.Sort(size)
-	return size[len(size)/2]
+	return dsp.Ranked(size, len(size)/2)
 }
 
 // distinct returns the best most of the starts, best first, without those that lead to the same.
