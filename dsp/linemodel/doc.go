@@ -8,7 +8,7 @@
 // behind it.
 //
 //	Γ_i = r_i + T_i·u_i/(1 − r'_i·u_i),   u_i = Γ_{i+1}·e^{−2(Θ_{i+1} − Θ_i)}
-//	S   = e00 + Γ/(1 − e11·Γ),            Γ = Γ_0·e^{−2Θ_0}
+//	S   = e00 + (1 + t)·Γ/(1 − e11·Γ),    Γ = Γ_0·e^{−2Θ_0}
 //
 // with T = S21·S12 and r' the reflection from behind. Sources: D. M. Pozar,
 // "Microwave Engineering", 4th ed., ch. 4 (signal flow, two-ports); the fit is

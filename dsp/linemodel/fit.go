@@ -25,6 +25,7 @@ type Fit struct {
 	Noise    float64   // variance of one point of the sweep, |Γ|²
 	Unit     float64   // cost of one natural unit of improbability; 0: Noise
 	Links    []Link
+	Tracked  bool // the port's tracking is fitted as its other errors are
 	Residual []complex128
 	Cost     float64
 	// Ended is asked before every evaluation and every step whether the work is
@@ -52,13 +53,10 @@ func (l Link) excess() float64 {
 	return (l.B.X - from - l.LengthM) / l.SigmaM
 }
 
-// How large the instrument's residual directivity and source match are
-// expected to be: 40 dB and 34 dB, common practice for a field calibration, no
-// source.
-const (
-	directivitySigma = 0.01
-	sourceMatchSigma = 0.02
-)
+// portSigmas is how large the instrument's residual directivity, source match and
+// tracking are expected to be: 40 dB, 34 dB and 0.05 dB, common practice for a field
+// calibration, no source.
+var portSigmas = [portErrors]float64{0.01, 0.02, 0.006}
 
 // NewFit returns a fit of the bare path to measured at frequencyHz; all points
 // weigh the same.
@@ -133,12 +131,7 @@ func (p *Fit) priorCost() float64 {
 // unit is the cost of one natural unit of improbability.
 func (p *Fit) unit() float64 { return math.Max(math.Max(p.Unit, p.Noise), 1e-12) }
 
-func portSigma(which int) float64 {
-	if which == SourceMatch {
-		return sourceMatchSigma
-	}
-	return directivitySigma
-}
+func portSigma(which int) float64 { return portSigmas[which] }
 
 // quantity returns the fitted quantity c of the point; those behind the last of
 // the list are Inside.
@@ -197,7 +190,7 @@ func (q parameter) portTerm() (which, term int, unit complex128) {
 	return q.quantity / 2 / portTerms, q.quantity / 2 % portTerms, unit
 }
 
-func parameters(points []*Point, port bool) []parameter {
+func (p *Fit) parameters(points []*Point, port bool) []parameter {
 	var list []parameter
 	for _, q := range points {
 		for c, on := range q.Fits {
@@ -212,7 +205,11 @@ func parameters(points []*Point, port bool) []parameter {
 		}
 	}
 	if port {
-		for c := range 2 * 2 * portTerms {
+		errors := portErrors
+		if !p.Tracked {
+			errors = Tracking
+		}
+		for c := range 2 * errors * portTerms {
 			list = append(list, parameter{nil, c})
 		}
 	}
@@ -235,11 +232,13 @@ func (p *Fit) jacobian(list []parameter) {
 		for k, b := range p.basis[term] {
 			if which == Directivity {
 				dst[k] = unit * complex(b, 0)
-			} else {
-				t := p.Input[k] * p.portLoop[k]
-				t *= t
-				dst[k] = unit * complex(real(t)*b, imag(t)*b)
+				continue
 			}
+			t := p.Input[k] * p.portLoop[k]
+			if which == SourceMatch {
+				t *= t * p.tracks[k]
+			}
+			dst[k] = unit * complex(real(t)*b, imag(t)*b)
 		}
 	}
 }
@@ -338,7 +337,7 @@ const hardSigmas = 3.5
 // load the load, all else held, by at most steps damped Gauss-Newton steps. The
 // model must be, and is afterwards, evaluated.
 func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
-	list := parameters(points, port)
+	list := p.parameters(points, port)
 	load = load && p.Load != nil
 	if len(list) == 0 {
 		if load {

@@ -121,7 +121,8 @@ func TestPriorCost(t *testing.T) {
 	for _, q := range p.Points {
 		q.Fits = Fitted{true, true, true, true}
 	}
-	list := parameters(p.Points, true)
+	p.Tracked = true
+	list := p.parameters(p.Points, true)
 	at := func(i int) *float64 {
 		if item := list[i]; item.point != nil {
 			return item.point.quantity(item.quantity)
@@ -167,7 +168,7 @@ func TestPriorCost(t *testing.T) {
 			t.Errorf("parameter %d: curvature %.6g, want %.6g", i, matrix.At(i, i), want)
 		}
 	}
-	if felt != 5+2*2*portTerms { // a's flat, c's falling, three places, and the port
+	if felt != 5+2*portErrors*portTerms { // a's flat, c's falling, three places, and the port
 		t.Errorf("%d parameters feel a prior", felt)
 	}
 }
@@ -246,7 +247,8 @@ func TestElimination(t *testing.T) {
 	}
 	p.Noise = 1e-4
 	p.Evaluate()
-	list := parameters(p.Points, true)
+	p.Tracked = true
+	list := p.parameters(p.Points, true)
 	p.jacobian(list)
 	a, b := p.gram(len(list), p.Weight)
 	taps := p.eliminate(&p.elimination, list, a, b)
@@ -383,6 +385,7 @@ func TestPlaceSigma(t *testing.T) {
 					p.Load.compose()
 				}
 				p.Evaluate()
+				p.Tracked = true
 				return p
 			}
 			rng := rand.New(rand.NewPCG(4, 1))

@@ -244,11 +244,11 @@ type Model struct {
 	Medium
 	Points []*Point // sorted by place
 	Load   *Load    // nil: nothing comes back from behind the last point
-	// Port is what is left of the instrument's own errors: S = e00 + Γ/(1 − e11·Γ),
-	// e00 (directivity) and e11 (source match) slow functions of frequency,
+	// Port is what is left of the instrument's own errors: S = e00 + (1 + t)·Γ/(1 − e11·Γ),
+	// e00 (directivity), e11 (source match) and t (tracking) slow functions of frequency,
 	// given by their coefficients over Legendre polynomials. Source: D. Rytting,
 	// "Network analyzer error models and calibration methods" (from memory).
-	Port     [2][portTerms]complex128
+	Port     [portErrors][portTerms]complex128
 	basis    [portTerms][]float64
 	Input    []complex128 // Γ at the reference plane
 	Match    []complex128 // e11
@@ -257,6 +257,7 @@ type Model struct {
 
 	portLoop    []complex128    // 1/(1 − e11·Γ)
 	leaks, ones []complex128    // e00, and 1 throughout
+	tracks      []complex128    // 1 + t
 	left        []complex128    // of beyond
 	slow, slip  []complex128    // of a stretch: κ, and what it does to a wave besides the record
 	next        []complex128    // of an uneven one
@@ -276,7 +277,7 @@ type seen struct {
 	points []stamped
 	load   *Load
 	stamp  int
-	port   [2][portTerms]complex128
+	port   [portErrors][portTerms]complex128
 }
 
 type stamped struct {
@@ -288,9 +289,12 @@ type stamped struct {
 // stand for a residual error of the instrument.
 const portTerms = 3
 
+// The residual errors of the instrument.
 const (
 	Directivity = iota
 	SourceMatch
+	Tracking
+	portErrors
 )
 
 // New returns the model of the bare path.
@@ -464,9 +468,9 @@ func (m *Model) inward() {
 	switch {
 	case n > 0:
 		first := m.Points[0]
-		dsp.Chain(m.Input, m.portLoop, m.Sum, first.Local, first.Phasor, ones, m.leaks, ones, m.Match)
+		dsp.Chain(m.Input, m.portLoop, m.Sum, first.Local, first.Phasor, ones, m.leaks, m.tracks, m.Match)
 	case m.Load != nil:
-		dsp.Chain(m.Input, m.portLoop, m.Sum, m.Load.Gamma, m.Load.Phasor, ones, m.leaks, ones, m.Match)
+		dsp.Chain(m.Input, m.portLoop, m.Sum, m.Load.Gamma, m.Load.Phasor, ones, m.leaks, m.tracks, m.Match)
 	default:
 		clear(m.Input)
 		copy(m.Sum, m.leaks)
@@ -482,20 +486,24 @@ func (m *Model) inward() {
 	}
 }
 
-// samplePort computes e00 and e11 from their coefficients.
+// samplePort computes e00, e11 and 1 + t from their coefficients.
 func (m *Model) samplePort() {
 	if m.leaks == nil {
-		m.leaks = make([]complex128, len(m.Ratio))
+		m.leaks, m.tracks = make([]complex128, len(m.Ratio)), make([]complex128, len(m.Ratio))
 	}
-	for k := range m.leaks {
-		e00, e11 := m.Port[Directivity][0], m.Port[SourceMatch][0]
-		for i := 1; i < portTerms; i++ {
-			b := m.basis[i][k]
-			d, s := m.Port[Directivity][i], m.Port[SourceMatch][i]
-			e00 += complex(real(d)*b, imag(d)*b)
-			e11 += complex(real(s)*b, imag(s)*b)
+	for which, dst := range [portErrors][]complex128{m.leaks, m.Match, m.tracks} {
+		terms := m.Port[which]
+		for k := range dst {
+			e := terms[0]
+			for i := 1; i < portTerms; i++ {
+				b := m.basis[i][k]
+				e += complex(real(terms[i])*b, imag(terms[i])*b)
+			}
+			dst[k] = e
 		}
-		m.leaks[k], m.Match[k] = e00, e11
+	}
+	for k := range m.tracks {
+		m.tracks[k]++
 	}
 }
 
@@ -529,7 +537,7 @@ func (m *Model) Gains() {
 	m.loadGain = true
 	if len(m.Points) == 0 {
 		for k, loop := range m.portLoop {
-			m.LoadGain[k] = m.Load.Phasor[k] * loop * loop
+			m.LoadGain[k] = m.Load.Phasor[k] * loop * loop * m.tracks[k]
 		}
 		return
 	}
@@ -539,11 +547,14 @@ func (m *Model) Gains() {
 
 // gains computes the gains of the first count points, from the port outwards.
 func (m *Model) gains(count int) {
+	if m.tracks == nil { // never evaluated
+		m.samplePort()
+	}
 	for i := m.gained; i < count; i++ {
 		p := m.Points[i]
 		if i == 0 {
 			for k, loop := range m.portLoop {
-				p.Gain[k] = p.Phasor[k] * loop * loop
+				p.Gain[k] = p.Phasor[k] * loop * loop * m.tracks[k]
 			}
 			continue
 		}
@@ -558,13 +569,13 @@ func (m *Model) gains(count int) {
 func (m *Model) GainAt(dst []complex128, x float64) {
 	m.phasors(dst, nil, x)
 	i := sort.Search(len(m.Points), func(i int) bool { return m.Points[i].X > x })
+	m.gains(i)
 	if i == 0 {
 		for k, loop := range m.portLoop {
-			dst[k] *= loop * loop
+			dst[k] *= loop * loop * m.tracks[k]
 		}
 		return
 	}
-	m.gains(i)
 	q := m.Points[i-1]
 	dsp.Pass(dst, q.Gain, q.Through, q.loop, q.undo, dst)
 }

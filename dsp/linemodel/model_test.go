@@ -127,20 +127,20 @@ func crowded(t testing.TB) Model {
 		m.Load.Taps[i] = complex(rng.NormFloat64(), rng.NormFloat64()) / 8
 	}
 	m.Load.compose()
-	m.Port = [2][portTerms]complex128{{0.02 + 0.01i, 0.01i, -0.005}, {0.05 - 0.02i, 0.02, 0.01i}}
+	m.Port = [portErrors][portTerms]complex128{{0.02 + 0.01i, 0.01i, -0.005}, {0.05 - 0.02i, 0.02, 0.01i}, {0.01i, 0.02 - 0.005i, 0.01}}
 	return m
 }
 
 // behindPort applies the instrument's errors by the definition of the error
 // model, D. Rytting (see Model).
 func behindPort(m *Model, k int, gamma complex128) complex128 {
-	var e [2]complex128
+	var e [portErrors]complex128
 	for i, terms := range m.Port {
 		for d, c := range terms {
 			e[i] += c * complex(m.basis[d][k], 0)
 		}
 	}
-	return e[Directivity] + gamma/(1-e[SourceMatch]*gamma)
+	return e[Directivity] + (1+e[Tracking])*gamma/(1-e[SourceMatch]*gamma)
 }
 
 // TestForward holds the recursion of scattering two-ports against the product
@@ -270,7 +270,8 @@ func TestDerivatives(t *testing.T) {
 	}
 	last.Form, last.Flat, last.Rising, last.Falling = Step, 0.8, 0.2, 0
 	p.Sample(last)
-	list := parameters(nil, true)
+	p.Tracked = true
+	list := p.parameters(nil, true)
 	p.Forward()
 	p.jacobian(list)
 	for c, item := range list {

@@ -47,7 +47,7 @@ type State struct {
 	values []saved
 	inside []savedInside
 	links  []Link
-	port   [2][portTerms]complex128
+	port   [portErrors][portTerms]complex128
 	load   *Load
 	taps   []complex128
 	gamma  []complex128

@@ -18,7 +18,7 @@ func (p *Fit) Sigma() [][quantities]float64 {
 	p.Unit = 0 // how much the sweep is believed is no matter of noise
 	defer func() { p.Unit = unit }()
 	out := make([][quantities]float64, len(p.Points))
-	list := parameters(p.Points, true)
+	list := p.parameters(p.Points, true)
 	p.columns(list)
 	a, b := p.gram(len(list), p.Weight)
 	p.addPriors(list, a, b)
@@ -85,7 +85,7 @@ func (p *Fit) PlaceInformation(points []*Point, variance float64) (precision *ma
 	known, held := mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
 	p.addOwnPriors(list, 0, known, held)
 	p.addLinks(list, known, held)
-	for _, item := range parameters(p.Points, true) {
+	for _, item := range p.parameters(p.Points, true) {
 		if item.quantity != ByPlace || item.point == nil || !asked[item.point] {
 			list = append(list, item)
 		}
