@@ -19,6 +19,7 @@ const (
 	portBudget   = 0.016 // |Γ| that residual directivity may leave at the test port, 36 dB
 	midBudget    = 0.007 // |Γ| rms of unevenness within a section, 43 dB
 	excessFactor = 1.8   // how much more than the budget is a fault
+	doubtFactor  = 0.5   // and how much of it may be one of a kind that no sound joint has
 	totalAbove   = 0.8   // |Γ| from which a reflection counts as total
 	loadMarginDB = 3.0   // how much worse than its record a load must be
 	echoCells    = 1.5   // nearer than this two points are one mirror
@@ -338,6 +339,7 @@ func (f *finder) place(g *group) {
 	}
 	g.BudgetDB = -20 * math.Log10(budget)
 	g.Excess = g.rms > excessFactor*budget || g.Total != NotTotal
+	g.Doubt = joints > 0 && !g.Excess && g.rms > doubtFactor*budget && g.DistanceM > f.Cell(0)/2
 }
 
 // judgeEnd judges the far end of a line that a point stands for.

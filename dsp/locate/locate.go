@@ -78,9 +78,11 @@ type Reflection struct {
 	Place string // in words
 	// Budget is the local return loss, dB, that the record and common practice
 	// allow here; Excess says that this reflection is clearly stronger, or of
-	// another kind, than that.
+	// another kind, than that, Doubt that it is at a joint and takes so much of that as to be
+	// worth a closer look.
 	BudgetDB float64
 	Excess   bool
+	Doubt    bool
 	Total    Total // total reflection, if it is one
 	// Points are the points of the fit that make this reflection, strongest
 	// first; none for an echo or an antenna.

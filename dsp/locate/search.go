@@ -23,6 +23,9 @@ func (f *finder) search(ctx context.Context) error {
 		f.quiet, f.Noise = f.scan.noisePower()
 		floor := math.Pow(10, -f.settings.FloorDB/10)
 		found := f.scan.peaks(f.Fit, f.quiet, f.level, floor)
+		for i := range found {
+			found[i].x = f.behindKnown(found[i].x)
+		}
 		var added []*linemodel.Point
 		for _, c := range found {
 			if len(added) == perPass || len(f.Points) >= mostPoints || c.excess < found[0].excess*math.Pow(10, -passSpreadDB/10) {
@@ -67,6 +70,22 @@ func (f *finder) search(ctx context.Context) error {
 	f.polish(f.Points, 4)
 	f.screen()
 	return nil
+}
+
+// behindKnown is where that is which a scan, which knows nothing but the record, sees at x: what lies
+// behind a known stretch that slows the wave is nearer. A cell or less a fit finds by itself.
+func (f *finder) behindKnown(x float64) float64 {
+	for _, p := range f.known {
+		excess := p.ExcessM()
+		switch seenTo := p.X + p.Extent + excess; {
+		case excess < f.Cell(x):
+		case x > seenTo:
+			x -= excess
+		case x > p.X:
+			x = p.X + (x-p.X)*p.Extent/(p.Extent+excess)
+		}
+	}
+	return x
 }
 
 // polish fits the load, then the points together with the port.
