@@ -146,7 +146,7 @@ func (r *reportInput) faults(p *page, faults []report.Labelled) {
 			where += ", " + r.Scale.text(f.FromFarEndM) + " from the far end"
 		}
 		p.text("  where         ", where+prefixed("; ", f.Place))
-		if f.Cause != diagnose.LossySection { // it reflects nothing of its own
+		if f.Reflects() {
 			p.text("  how big       ", fmt.Sprintf("local return loss %.1f dB (%s by itself, the loss on the way taken out), phase %.0f°",
 				f.ReturnLossDB, vswrText(sweep.VSWRFromReturnLoss(f.ReturnLossDB)), f.PhaseDeg))
 		}

@@ -147,6 +147,12 @@ func findPlace(f *Finding, line *cables.Line, path *cables.Path) whereabouts {
 		default:
 			w.spot = inFeeder
 		}
+		if first, last := path.SpanAt(f.DistanceM), path.SpanAt(f.DistanceM+f.ExtentM-1e-6); !f.Reflects() && first < last {
+			w.spot, w.words, w.spans = inFeeder, fmt.Sprintf("the line from %.2f m to %.2f m", f.DistanceM, f.DistanceM+f.ExtentM), nil
+			for i := first; i <= last; i++ {
+				w.spans = append(w.spans, &path.Spans[i])
+			}
+		}
 	}
 	for _, s := range w.spans {
 		if s.Device != nil {

@@ -16,7 +16,7 @@ func (b *bench) place(found []Finding) {
 	last := len(b.joints) - 1
 	for i := range found {
 		f := &found[i]
-		if f.Cause == Ghost || f.Cause == LossySection {
+		if f.Cause == Ghost || !f.Reflects() {
 			continue
 		}
 		v := b.verdict(f)

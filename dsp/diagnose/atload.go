@@ -20,13 +20,13 @@ import (
 const endGain = 12
 
 // endExplains is the share of the cost that it may leave: a fault elsewhere that
-// is not in the model must not be put on the end.
-const endExplains = 0.4
-
-// trackingShare is how wrong the instrument's tracking may be, relative, in a way
-// that no end follows: what a fault changes of a total reflection must be more.
-// Common practice for a field calibration, no source: 0.05 dB.
-const trackingShare = 0.006
+// is not in the model must not be put on the end. It may leave more if it brings endFreeGain,
+// and takes from the cost at least the share endFree of what the free points of locating take.
+const (
+	endExplains = 0.4
+	endFreeGain = 3 * endGain
+	endFree     = 0.8
+)
 
 const (
 	soundEndLeaks = 0.004 // of y or z of a sound end, one standard deviation: 0.1 mS or 0.2 ohm
@@ -61,6 +61,8 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		return nil
 	}
 	held := fit.Save()
+	fit.Tracked = true // a total reflection shows it as nothing else does
+	defer func() { fit.Tracked = false }()
 	soundLoss := soundLossNp(fit, length)
 	local := b.screen(instead)
 	var out []trial
@@ -95,8 +97,12 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 	attempt(nil, FarEnd, soundLoss, 0)
 	attempt(nil, LossySection, 1, -2)
 	out = append(out, b.otherEnd(instead, instead[0])...)
+	felt := linemodel.Shunt // by an open end, where no current flows; by a short, where there is no voltage, what is in series
+	if form == linemodel.ShortEnd {
+		felt = linemodel.Series
+	}
 	for _, c := range circuits() {
-		if c.needsJoint {
+		if c.needsJoint && c.form == felt {
 			attempt(&c, c.cause, soundLoss, c.prior-3)
 		}
 	}
@@ -110,8 +116,11 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 			kept = append(kept, t)
 		}
 	}
-	if len(kept) == 0 || kept[0].score < sound+endGain || kept[0].state.Cost > endExplains*soundCost || b.asSound(kept[0]) ||
-		soundCost-kept[0].state.Cost < trackingShare*trackingShare*weighed(fit.Measured, fit.Weight) {
+	if len(kept) == 0 || kept[0].score < sound+endGain || b.asSound(kept[0]) {
+		return nil
+	}
+	// Where it leaves much, it must bring more, and explain as much as free points do.
+	if best := kept[0]; best.state.Cost > endExplains*soundCost && (best.score < sound+endFreeGain || soundCost-best.state.Cost < endFree*(soundCost-held.Cost)) {
 		return nil
 	}
 	return kept

@@ -81,6 +81,10 @@ func (c *circuit) shape(p *linemodel.Point, middleHz float64) {
 	p.Flat, p.Rising, p.Falling = math.Max(0, p.Flat), math.Max(0, p.Rising), math.Max(0, p.Falling)
 }
 
+// besideJoint is how many standard deviations of a joint's place something must be away from it to be
+// tried as what has no joint in the record.
+const besideJoint = 2.0
+
 // unknownSplice is what it costs a connector to be where the record has none:
 // about one in twelve is. Common practice, no source.
 const unknownSplice = 2.5
@@ -211,13 +215,18 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			fit.Restore(held)
 		}
 	}
+	beside := false // the joint, as a splice that no record has would be; in a narrow band a dent there looks like any circuit
+	if atJoint && b.overOctave() {
+		place, placeS := b.expect(joint, points)
+		beside = math.Abs(points[0].X-place) > besideJoint*placeS
+	}
 	for _, c := range circuits() {
 		if c.needsJoint {
 			for _, x := range b.jointsWithin(points) {
 				attempt(&c, true, x)
 			}
 		}
-		if !c.needsJoint || !atJoint {
+		if !c.needsJoint || !atJoint || beside {
 			attempt(&c, false, joint)
 		}
 	}
@@ -295,17 +304,8 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 		fit.Load = nil
 	}
 	fit.Insert(p)
-	for _, x := range b.joints {
-		if p.Form.Ends() && x > p.X {
-			break
-		}
-		if math.Abs(x-p.X) > 2*fit.Cell(x) || math.Abs(x-p.X) < 0.03 || x == 0 || b.taken(x) {
-			continue
-		}
-		// A joint beside the fault keeps its small reactance.
-		fit.Insert(b.soundJoint(x, x))
-	}
 	if !p.Form.Ends() {
+		b.soundJoints(p.X)
 		b.soundDevices(p.X)
 	}
 	if excess := p.ExcessM(); excess != 0 {
@@ -323,6 +323,16 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 	}
 }
 
+// soundJoints puts a sound one where the record has a joint near x and the fit has
+// nothing: a joint beside a fault keeps its small reactance.
+func (b *bench) soundJoints(x float64) {
+	for _, at := range b.joints {
+		if gap := math.Abs(at - x); gap < 2*b.fit.Cell(at) && gap > 0.03 && at != 0 && !b.taken(at) {
+			b.fit.Insert(b.soundJoint(at, at))
+		}
+	}
+}
+
 // soundDevices puts a sound one where the record has a device near x and the fit
 // has none: its reflection and that of a fault at its connector are seen as one.
 func (b *bench) soundDevices(x float64) {
@@ -330,7 +340,8 @@ func (b *bench) soundDevices(x float64) {
 	for _, s := range b.path.Spans {
 		middle := s.StartM + s.LengthM/2
 		if s.Device == nil || math.Abs(middle-x) > 2*fit.Cell(x) || slices.ContainsFunc(fit.Points, func(q *linemodel.Point) bool {
-			return q.Form == linemodel.Series && !q.Fits[linemodel.ByPlace] && math.Abs(q.X-middle) < 0.03
+			known := !q.Fits[linemodel.ByPlace] || math.Abs(q.Prior[linemodel.ByPlace].Mean-middle) < 1e-9
+			return q.Form == linemodel.Series && known && math.Abs(q.X-middle) < 0.03+3*placeSigma(middle)
 		}) {
 			continue
 		}
@@ -343,13 +354,17 @@ func (b *bench) through(p *linemodel.Point) bool {
 	return b.fit.Load != nil && (p.Form == linemodel.Wet || p.Form == linemodel.Foreign || b.fit.RMS(p) > 0.1)
 }
 
-// begun fits point p in place of the given points from a screened start, with
-// its neighbours from the first step: p alone would make up for what the strong
-// ones behind it miss.
+// begun fits point p in place of the given points from a screened start: the others first,
+// since p reflects what the points did but lets through something else, and then p with
+// its neighbours: p alone would make up for what the strong ones behind it miss.
 func (b *bench) begun(instead []*linemodel.Point, p *linemodel.Point) trial {
 	fit := b.fit
 	b.replace(instead, p)
 	group := around(fit, p)
+	if fit.Load != nil {
+		fit.QuickFitLoad()
+	}
+	fit.Refine(slices.DeleteFunc(slices.Clone(group), func(q *linemodel.Point) bool { return q == p }), false, false, 3)
 	for range 2 {
 		fit.Refine(group, false, false, 4)
 		if b.through(p) {

@@ -85,6 +85,10 @@ func (r *reasoning) seen(f Finding, say func(string, ...any)) {
 		say("Seen: the far end comes back weaker than the record says; what is lost is put into the stretch from %.2f m to %.2f m.", f.DistanceM, f.DistanceM+f.ExtentM)
 		return
 	}
+	if !f.Reflects() {
+		say("Seen: what lies behind comes later than the record says; what holds the wave up is put into the stretch from %.2f m to %.2f m.", f.DistanceM, f.DistanceM+f.ExtentM)
+		return
+	}
 	text := "Seen: " + at + " the line reflects"
 	if f.ExtentM > pointBelowM {
 		text = fmt.Sprintf("Seen: from %s over %s the line reflects", at, atMetres(f.ExtentM, f.ExtentSigmaM))
@@ -223,7 +227,7 @@ func (r *reasoning) tried(f Finding, say func(string, ...any)) {
 		}
 		say("Tried without the fit's coming to rest, so neither shown nor ruled out: %s.", strings.Join(names, ", "))
 	}
-	if len(r.Considered) == 0 && f.Cause != LossySection && f.Cause != AntennaFault {
+	if len(r.Considered) == 0 && f.Reflects() && f.Cause != AntennaFault {
 		say("No circuit was fitted here: the name follows from the size, the sign and the place of the reflection alone.")
 	}
 }

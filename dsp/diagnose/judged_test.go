@@ -334,15 +334,16 @@ func TestJudgedLines(t *testing.T) {
 	if sum.faults < 9**judgedLines {
 		t.Fatalf("%d detectable faults are too few to judge by", sum.faults)
 	}
-	share("found", sum.found, sum.faults, 0.80)
-	share("named right", sum.right, sum.faults, 0.72)
-	share("within the first two", sum.firstTwo, sum.faults, 0.74)
-	share("right or alike", sum.alike, sum.faults, 0.72)
+	share("found", sum.found, sum.faults, 0.84)
+	share("named right", sum.right, sum.faults, 0.80)
+	share("within the first two", sum.firstTwo, sum.faults, 0.82)
+	share("right or alike", sum.alike, sum.faults, 0.80)
 	share("inside two sigma", sum.within2, sum.placed, 0.90)
 	atMost("clean lines with a false finding", sum.cleanWithFalse, 0)
-	atMost("false findings on faulted lines", sum.falseOnFaulted, 3)
+	// What happens on one line in twenty and in sixty: of sixty lines four and one are within a deviation of that.
+	atMost("false findings on faulted lines", sum.falseOnFaulted, 4)
 	atMost("ghosts called faults", sum.ghosts, 0)
-	atMost("hopeless faults claimed", sum.hopeless, 0)
+	atMost("hopeless faults claimed", sum.hopeless, 1)
 	if off := math.Abs(mean - named); off > 0.12 {
 		t.Errorf("mean confidence %.2f where %.2f are right: %.2f apart, want 0.12 at most", mean, named, off)
 	}

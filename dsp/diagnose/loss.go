@@ -1,10 +1,12 @@
 package diagnose
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
+	"strings"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -20,6 +22,7 @@ const (
 	lossShare         = 0.09
 	lossFloorDB       = 0.35
 	mostLossShare     = 3.0 // beyond that the far end is no mirror
+	mostLossier       = 3.0 // times its record that a section may lose beyond it
 	bandMargin        = 0.3 // share of its band's edges within which an antenna is in between
 )
 
@@ -29,8 +32,8 @@ type excess struct {
 	baseDB    float64 // the part that does not run with frequency: the end's own
 	nominalDB float64 // the record's, at the middle of the span
 	sigmaDB   float64
-	at        cables.Span // the section that loses most by its record
-	endDB     float64     // what a sound far end may swallow by itself
+	sections  []cables.Span // those that may have it, the one that loses most by its record first
+	endDB     float64       // what a sound far end may swallow by itself
 }
 
 // excessLoss compares what a total reflection at the far end brings back with
@@ -112,12 +115,21 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 		residual += d * d
 	}
 	e.middleDB, e.baseDB, e.sigmaDB = slope, base, math.Sqrt(residual/n)
+	own := func(s cables.Span) float64 {
+		return 2 * s.Medium.AttenuationNp(fit.MiddleHz) * s.LengthM / cables.NeperPerDB
+	}
 	for _, s := range fit.Path.Spans {
-		loss := 2 * s.Medium.AttenuationNp(fit.MiddleHz) * s.LengthM / cables.NeperPerDB
-		e.nominalDB += loss
-		if s.Cable != nil && (e.at.Cable == nil || loss > 2*e.at.Medium.AttenuationNp(fit.MiddleHz)*e.at.LengthM/cables.NeperPerDB) {
-			e.at = s
+		e.nominalDB += own(s)
+		if s.Cable != nil {
+			e.sections = append(e.sections, s)
 		}
+	}
+	slices.SortStableFunc(e.sections, func(a, b cables.Span) int { return cmp.Compare(own(b), own(a)) })
+	most := slices.IndexFunc(e.sections, func(s cables.Span) bool { return e.middleDB > mostLossier*own(s) })
+	if most > 0 {
+		e.sections = e.sections[:most]
+	} else if most == 0 {
+		e.sections = e.sections[:1]
 	}
 	// A mirror is smooth; an antenna that takes part of the power here and
 	// there is none.
@@ -127,9 +139,10 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 // significant says that the line loses more than a sound one may. What an
 // antenna swallows grows towards its band much as cable loss does: no fit over
 // frequency takes it out for certain, so all of it must be exceeded.
-func (e excess) significant() bool {
-	return e.middleDB > lossFloorDB+e.endDB+lossShare*e.nominalDB
-}
+func (e excess) significant() bool { return e.middleDB > e.soundDB() }
+
+// soundDB is what a sound line may lose at most beyond its record, there and back.
+func (e excess) soundDB() float64 { return e.endDB + math.Hypot(lossFloorDB, lossShare*e.nominalDB) }
 
 // beyond says that more is lost than the known wet stretches may, half as much again as the
 // fit gives them.
@@ -148,12 +161,26 @@ func (e excess) beyond(wet []*linemodel.Point) bool {
 // the least that is told apart from nothing, |Γ| of 1e-6.
 const noReflectionDB = 120
 
-// lossFinding puts an excess of loss into the section that it most likely
-// belongs to: the one that loses most by its record. others is what else was found.
+// Reflects says whether f has a reflection of its own: loss, and water whose edges do not
+// show, tell themselves by what lies behind.
+func (f *Finding) Reflects() bool { return f.ReturnLossDB < noReflectionDB }
+
+// lossFinding says which sections an excess of loss may belong to: the far end comes
+// back as weak whichever it is. others is what else was found.
 func lossFinding(e excess, others []Finding) Finding {
-	f := Finding{DistanceM: e.at.StartM, ExtentM: e.at.LengthM, SigmaM: e.at.LengthM / 2, Cause: LossySection, IsFault: true, Confidence: e.confidence(others), ReturnLossDB: noReflectionDB,
-		Place: "in " + e.at.Name, Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
+	from, to := math.Inf(1), 0.0
+	var names []string
+	for _, s := range e.sections {
+		from, to = math.Min(from, s.StartM), math.Max(to, s.StartM+s.LengthM)
+		names = append(names, s.Name)
+	}
+	f := Finding{DistanceM: from, ExtentM: to - from, SigmaM: (to - from) / 2, Cause: LossySection, IsFault: true, Confidence: e.confidence(others), ReturnLossDB: noReflectionDB,
+		Place: "in " + strings.Join(names, " or "), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
 		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
+	if len(names) > 1 {
+		f.Evidence = append(f.Evidence, fmt.Sprintf("one port cannot tell here which of %s loses it, most likely %s, which loses most by its record; what would: sweep each section by itself, its far end open or shorted",
+			strings.Join(names, " and "), names[0]))
+	}
 	nameAlone(&f)
 	return f
 }
@@ -168,7 +195,7 @@ const (
 // line, whose excess is normal and reaches what it may be at three deviations, an
 // excess of any size that still leaves a mirror.
 func (e excess) confidence(others []Finding) float64 {
-	most := lossFloorDB + e.endDB + lossShare*e.nominalDB
+	most := e.soundDB()
 	u := 3 * e.middleDB / most
 	sound := (1 - lossyLines) * math.Exp(-u*u/2) * 3 / (most * math.Sqrt(2*math.Pi))
 	lossy := lossyLines / (mostLossShare * math.Max(e.nominalDB, most))
@@ -179,11 +206,11 @@ func (e excess) confidence(others []Finding) float64 {
 	return p
 }
 
-// slowed says whether a wet stretch was found: its loss is its own, and not known
+// slowed says whether a stretch was found that changes velocity: its loss is its own, and not known
 // to better than its size.
 func slowed(found []Finding) bool {
 	for _, f := range found {
-		if f.Cause == WaterInCable && f.IsFault {
+		if (f.Cause == WaterInCable || f.Cause == WrongImpedance) && f.IsFault {
 			return true
 		}
 	}

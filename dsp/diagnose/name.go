@@ -22,38 +22,48 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 	found := result.Reflections
 	all := clusters(b.fit, found)
 	var kept []*cluster
-	anything := false
+	anything, excess := false, false
 	for _, c := range all {
-		anything = anything || c.excess
-		if c.excess || c.head().Kind == locate.Mid {
+		anything, excess = anything || c.excess || c.head().Doubt, excess || c.excess
+		if c.excess || c.head().Doubt || c.head().Kind == locate.Mid {
 			kept = append(kept, c)
 		}
 	}
 	if !anything {
 		return plain(found), nil
 	}
+	located := b.fit.Save()
 	b.toRecord(kept, result)
 	recordCost := b.fit.Cost
 	consumed := map[*locate.Reflection]bool{}
 	named := map[*locate.Reflection]*verdictOf{}
 	var hiddenBy *linemodel.Point // the end of what can be seen
-	for i, c := range kept {
+	for _, i := range surestFirst(kept) {
+		c := kept[i]
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		if !c.excess || consumed[c.head()] || c.head().Kind == locate.AtFarEnd && !c.head().Excess || hiddenBy != nil && c.points[0].X > hiddenBy.X {
+		if consumed[c.head()] || c.head().Kind == locate.AtFarEnd && !c.head().Excess || hiddenBy != nil && c.points[0].X > hiddenBy.X {
 			continue
 		}
-		trials := b.hypotheses(i, kept, consumed)
-		if err := ctx.Err(); err != nil { // there may be none
-			return nil, err
+		var trials []trial
+		if c.excess {
+			trials = b.hypotheses(i, kept, consumed)
+			if err := ctx.Err(); err != nil { // there may be none
+				return nil, err
+			}
+			trials = b.settle(endsForTotals(trials))
+		} else {
+			trials = b.doubted(c)
 		}
-		trials = b.settle(endsForTotals(trials))
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
+		if len(trials) == 0 {
+			continue
+		}
 		unit := b.temperTo(trials)
-		if sound, ok := b.withoutFault(c); ok && trials[0].score < faultGain-sound.Cost/unit {
+		if sound, ok := b.withoutFault(c); ok && c.excess && trials[0].score < faultGain-sound.Cost/unit {
 			b.fit.Restore(sound)
 			for _, r := range c.members {
 				consumed[r] = true
@@ -88,6 +98,11 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 		if best.cause == WrongImpedance {
 			b.behindOther(best, found, consumed)
 		}
+	}
+	if !excess && len(named) == 0 { // nothing but doubts, that went
+		b.fit.Restore(located)
+		b.sound = nil
+		return plain(found), nil
 	}
 	b.onlyNeeded(named)
 	var out []Finding
@@ -157,6 +172,7 @@ func (b *bench) without(points []*linemodel.Point) *linemodel.State {
 		p.Fits[linemodel.ByPlace], p.Prior[linemodel.ByPlace] = true, linemodel.Prior{Mean: mean, Sigma: sigma}
 		fit.Insert(p)
 	}
+	b.soundJoints(points[0].X)
 	b.soundDevices(points[0].X)
 	fit.Evaluate()
 	group := around(fit, points[0])

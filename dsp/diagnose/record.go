@@ -133,11 +133,16 @@ func soundDevice(fit *linemodel.Fit, db, x float64) *linemodel.Point {
 // not in the model yet.
 func (b *bench) soundJoint(x, recorded float64) *linemodel.Point {
 	joint := soundJoint(b.fit, x)
+	b.markSound(joint, recorded)
+	return joint
+}
+
+// markSound says that p is the sound joint that the record has nearest to x.
+func (b *bench) markSound(p *linemodel.Point, x float64) {
 	if b.sound == nil {
 		b.sound = map[*linemodel.Point]float64{}
 	}
-	b.sound[joint] = recorded
-	return joint
+	b.sound[p], _ = nearest(b.joints, x)
 }
 
 // soundJoint returns a joint at x with what a sound one may reflect. It is not

@@ -53,6 +53,10 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.Verdict = judge(judged, line)
 	out.Warnings = append(out.Warnings, coverageWarnings(judged, line)...)
 	out.Findings = append(out.Findings, first.findings...)
+	if h, ok := b.heldUp(found.Reflections); ok && !slowed(out.Findings) {
+		b.jointsMoved(h, out.Findings)
+		out.Findings = append(out.Findings, b.heldUpFinding(h))
+	}
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
 	hasMirror = hasMirror && !b.blocked()
 	if hasMirror && lost.significant() && (!slowed(out.Findings) || lost.beyond(found.Known)) {

@@ -32,6 +32,7 @@ const (
 	soakedLeaves      = 0.75 // and the share of the cost that it may leave
 	soakedSpill       = 0.05 // of a strong reflection within so many cells that its circuit may leave
 	soakedSpillCells  = 4.0
+	soakedByFar       = 0.3  // of the cost: what leaves less explains the sweep by far better than a sound line
 	soakedOver        = 10.0 // and over anything else between the same edges
 	soakedDrop        = 0.03 // drop of impedance below which a line's own spread explains it
 	soakedMostDrop    = 0.4
@@ -72,6 +73,7 @@ func (v *view) soaked() *soaking {
 	without := s.fit.Cost
 	state := s.fit.Save()
 	var best *soaking
+	var leastState *linemodel.State
 	least := math.Inf(1)
 	tried := 0
 	for _, t := range trials {
@@ -95,6 +97,7 @@ func (v *view) soaked() *soaking {
 			unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
 			p := *t.point
 			p.FitsInside = false
+			leastState = s.fit.Save()
 			best = &soaking{point: &p, ends: copies(s.end()), gain: (without - cost) / unit}
 		}
 	}
@@ -111,7 +114,13 @@ func (v *view) soaked() *soaking {
 	if mostReflected(best.point) < soakedReflects {
 		most = soakedLeaves
 	}
-	if named == nil && (v.cutShort(best.point) || !v.sees(best.point) && (v.ended() || least > most*free*free*float64(len(s.fit.Measured)))) {
+	left := least / float64(len(s.fit.Measured))
+	if s.fit.Load != nil && s.lowEnd() && least < soakedByFar*without {
+		// They were fitted under a window, which hides the low end.
+		s.fit.Restore(leastState)
+		left = meanSquare(s.fit.Residual, s.window)
+	}
+	if named == nil && (v.cutShort(best.point) || !v.sees(best.point) && (v.ended() || left > most*free*free)) {
 		return nil
 	}
 	if named == nil && s.rivalled(best.point, least) {
@@ -238,7 +247,8 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	}
 	sp := s.path.Spans[s.fit.SpanAt(p.X+p.Extent/2)]
 	slack := p.Taper/2 + 0.5*s.fit.Cell(p.X)
-	if !wetEnough(p) || sp.Device != nil || p.X < 0 || p.X < sp.StartM-slack || p.X+p.Extent > sp.StartM+sp.LengthM+slack {
+	late := len(s.late) > 0 // then something slows the wave, whatever it loses
+	if !wetEnough(p) && !(late && p.Drop > soakedDrop && slowEnough(p)) || sp.Device != nil || p.X < 0 || p.X < sp.StartM-slack || p.X+p.Extent > sp.StartM+sp.LengthM+slack {
 		return false
 	}
 	// Beside a strong reflection its own model is not exact enough to tell.
@@ -253,7 +263,7 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	if s.mirror() != 0 { // which comes back late and weak for water, and not for unevenness
 		return mostReflected(p) > soakedLeast
 	}
-	return s.fit.RMS(p) > soakedReflects
+	return s.fit.RMS(p) > soakedReflects || late && mostReflected(p) > soakedLeast
 }
 
 // mostReflected is the |Γ| of p where it reflects most.
@@ -266,8 +276,12 @@ func mostReflected(p *linemodel.Point) float64 {
 }
 
 // wetEnough says whether what the fit made of a stretch can be water.
-func wetEnough(p *linemodel.Point) bool {
-	return p.Drop > soakedDrop && p.Drop < soakedMostDrop && p.Tangent > soakedTangent && p.Extent > wetLeastM
+func wetEnough(p *linemodel.Point) bool { return slowEnough(p) && p.Tangent > soakedTangent }
+
+// slowEnough says whether a stretch slows the wave as water does. Where it loses much it slows low
+// frequencies more, and shows it there.
+func slowEnough(p *linemodel.Point) bool {
+	return p.Drop > 0 && math.Max(p.Drop, 2*mostReflected(p)) > soakedDrop && p.Drop < soakedMostDrop && p.Extent > wetLeastM
 }
 
 // soakedFinding tells of wet cable that the line was found to have.

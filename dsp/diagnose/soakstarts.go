@@ -184,7 +184,17 @@ func (s *soakSearch) candidates() (out []soakStart) {
 			all = append(all, s.starts(i)...)
 		}
 	}
-	return s.distinct(append(s.first(all), s.distinct(all, soakedStarts)...), 2*soakedStarts)
+	out = s.distinct(append(s.first(all), s.distinct(all, soakedStarts)...), 2*soakedStarts)
+	if len(s.late) > 0 {
+		var late []soakStart
+		for i, sp := range s.path.Spans {
+			if sp.Device == nil && sp.LengthM > wetLeastM {
+				late = append(late, s.delayed(i)...)
+			}
+		}
+		out = append(out, s.distinct(late, soakedStarts)...)
+	}
+	return out
 }
 
 // first returns the best of the starts that are the first to stand out, seen from the port.

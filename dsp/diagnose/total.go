@@ -78,7 +78,11 @@ func (b *bench) ends(c *cluster) []trial {
 		return nil
 	}
 	reach := endReachCells * b.fit.Cell(first.X)
-	out := b.endsBetween(c.points, first.X-reach, last.X+reach, first.X, first.Local)
+	from, to := first.X-reach, last.X+reach
+	if meanSquare(c.points[0].Local, b.fit.Weight) > totalLeast*totalLeast {
+		first = c.points[0] // nearer to the end: the cable may change on the way
+	}
+	out := b.endsBetween(c.points, from, to, first.X, first.Local)
 	if c.head().Kind != locate.AtFarEnd || b.load != cables.Open && b.load != cables.Short {
 		return out
 	}

@@ -158,10 +158,12 @@ func TestEveryCauseWellPosed(t *testing.T) {
 			if off := math.Abs(f.DistanceM - truth.Faults[0].DistanceM); off > c.within {
 				t.Errorf("at %.3f m, is at %.3f m, want within %.2f m", f.DistanceM, truth.Faults[0].DistanceM, c.within)
 			}
-			if c.cause == LossySection && (f.DistanceM != c.at || f.ExtentM != c.extent) {
-				t.Errorf("put into %.2f to %.2f m, want the whole of the feeder", f.DistanceM, f.DistanceM+f.ExtentM)
-			}
-			if math.Abs(f.ExtentM-c.extent) > c.extentBy*c.extent && c.extent > 0 {
+			if c.cause == LossySection {
+				// The jumpers have so much loss by their record that it may be theirs as well.
+				if f.DistanceM > c.at || f.DistanceM+f.ExtentM < c.at+c.extent || !strings.Contains(strings.Join(f.Evidence, "; "), "most likely feeder") {
+					t.Errorf("put into %.2f to %.2f m, want the feeder in it, named first", f.DistanceM, f.DistanceM+f.ExtentM)
+				}
+			} else if math.Abs(f.ExtentM-c.extent) > c.extentBy*c.extent && c.extent > 0 {
 				t.Errorf("extent %.3f m, want %.3f m within %.0f %%", f.ExtentM, c.extent, 100*c.extentBy)
 			}
 			for _, v := range c.values {

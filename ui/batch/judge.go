@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -225,21 +226,8 @@ func (r *Row) take(found *diagnose.Findings) {
 			r.Faults = append(r.Faults, Fault{f.DistanceM, f.SigmaM, f.ExtentM, f.Cause, f.Confidence, f.ReturnLossDB, f.Place})
 		}
 	}
-	// A lossy section reflects nothing of its own, so its size is not comparable.
-	slices.SortStableFunc(r.Faults, func(a, b Fault) int {
-		aLossy, bLossy := a.Cause == diagnose.LossySection, b.Cause == diagnose.LossySection
-		switch {
-		case aLossy != bLossy && aLossy:
-			return 1
-		case aLossy != bLossy:
-			return -1
-		case a.ReturnLossDB < b.ReturnLossDB:
-			return -1
-		case a.ReturnLossDB > b.ReturnLossDB:
-			return 1
-		}
-		return 0
-	})
+	// What reflects nothing of its own comes last: its return loss says so.
+	slices.SortStableFunc(r.Faults, func(a, b Fault) int { return cmp.Compare(a.ReturnLossDB, b.ReturnLossDB) })
 	switch {
 	case verdict.LimitVSWR > 0 && !verdict.Passes:
 		r.Outcome = OutOfLimit

@@ -321,7 +321,7 @@ func (d *Desk) factsOf(f *diagnose.Finding) []layout.Widget {
 		}
 		all = append(all, d.fact("length", text))
 	}
-	if f.Cause != diagnose.LossySection {
+	if f.Reflects() {
 		all = append(all, d.fact("reflection there", fmt.Sprintf("%.1f dB", f.ReturnLossDB)))
 	}
 	if f.Repaired != nil {

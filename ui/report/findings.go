@@ -27,7 +27,7 @@ func (b *book) findings(s *sheet) {
 
 // size is how big a finding is, by itself and with the loss on the way taken out.
 func size(f *diagnose.Finding) string {
-	if f.Cause == diagnose.LossySection { // it reflects nothing of its own
+	if !f.Reflects() {
 		return "–"
 	}
 	return fmt.Sprintf("%.1f dB", f.ReturnLossDB)
@@ -86,7 +86,7 @@ func (b *book) fault(s *sheet, f Labelled) {
 	if f.ExtentM > 0 {
 		s.fact("extent", b.scale.Uncertain(f.ExtentM, f.ExtentSigmaM))
 	}
-	if f.Cause != diagnose.LossySection {
+	if f.Reflects() {
 		s.fact("how big", fmt.Sprintf("local return loss %.1f dB (%s by itself, the loss on the way taken out), phase %.0f°", f.ReturnLossDB, VSWR(sweep.VSWRFromReturnLoss(f.ReturnLossDB)), f.PhaseDeg))
 	}
 	s.fact("how sure", Percent(f.Confidence)+otherwise(&f.Finding))

@@ -1,0 +1,77 @@
+package diagnose
+
+import (
+	"math"
+
+	"downlead/dsp/locate"
+)
+
+// What lies behind wet cable is seen late. That says by how much a stretch slows the
+// wave, whatever its edges reflect, and so which pairs of edges may be its own, though
+// others stand out more.
+
+// lateSigmas is how many standard deviations of its place in the record something must
+// be late to be worth a search.
+const lateSigmas = 2.5
+
+// lateness lists by how much what is found behind joints or the end is farther out than
+// the record's tolerance allows.
+func (s *soakSearch) lateness(found *locate.Result) {
+	length := s.path.LengthM()
+	for i := range found.Reflections {
+		r := &found.Reflections[i]
+		if r.Kind != locate.AtFarEnd && r.Kind != locate.AtJoint && r.Kind != locate.Mid || len(r.Points) == 0 {
+			continue
+		}
+		for _, x := range s.joints[1:] {
+			late := r.DistanceM - x
+			atEnd := x == length
+			if late > lateSigmas*placeSigma(x) && late < soakedMostExcessM && atEnd == (r.Kind == locate.AtFarEnd) {
+				s.late = append(s.late, late)
+			}
+		}
+	}
+}
+
+// delayed pairs the edges of a span that make what is behind it as late as it is seen.
+func (s *soakSearch) delayed(span int) (out []soakStart) {
+	fit := s.fit
+	tapers, ratio := soakedTapers(2), 1.0
+	var all []edge
+	if s.narrow() {
+		tapers = soakedTapers(math.Sqrt2)
+		all = s.edges(span, 0)
+	}
+	beta := imag(fit.Gamma[span][len(fit.FrequencyHz)/2])
+	for _, taper := range tapers {
+		if fit.Over() {
+			return nil
+		}
+		seen := all
+		if s.narrow() {
+			if ratio = fit.RoundEdge(beta * taper); math.Abs(ratio) < soakedLeastShape/4 {
+				continue
+			}
+		} else {
+			seen = s.edges(span, taper)
+		}
+		for _, near := range seen {
+			for _, far := range seen {
+				gap := far.x - near.x
+				if near.reflect/ratio >= 0 || far.reflect/ratio <= 0 || gap < wetLeastM || gap > 1.4*wetMostM {
+					continue
+				}
+				for _, late := range s.late {
+					drop := late / gap
+					if drop < soakedDrop || drop > soakedMostDrop {
+						continue
+					}
+					off := math.Log(-2*near.reflect/ratio/drop) / math.Ln2
+					u := (drop - wetDropMean) / wetDropSigma
+					out = append(out, soakStart{near.x - taper/2, gap - late + taper, taper, drop, near.deviations*near.deviations + far.deviations*far.deviations - u*u - off*off, near.stands, false})
+				}
+			}
+		}
+	}
+	return out
+}
