@@ -39,7 +39,17 @@ func pdfTool(t *testing.T, name string, args ...string) string {
 
 func pdfText(t *testing.T, path string) string {
 	t.Helper()
-	return strings.Join(strings.Fields(pdfTool(t, "pdftotext", "-raw", path, "-")), " ")
+	whole := pdfTool(t, "pdftotext", "-raw", path, "-")
+	// Once more without the three lines at the foot and the head of each page: a sentence may go on
+	// behind them.
+	const margins = 3
+	var running []string
+	for _, page := range strings.Split(whole, "\f") {
+		if lines := strings.Split(page, "\n"); len(lines) > margins {
+			running = append(running, lines[margins:]...)
+		}
+	}
+	return strings.Join(strings.Fields(whole+"\n"+strings.Join(running, "\n")), " ")
 }
 
 // The report of an investigation carries what locate says of it, what people wrote
