@@ -14,10 +14,13 @@ import (
 // allow. Which section holds the wave up shows between the last joint in its
 // place and the first that is late; where in it does not show.
 const (
-	heldUpSigmas     = 5.0 // standard deviations of the record that nothing sound is late by
-	inPlaceSigmas    = 3.0
-	heldUpCells      = 0.08 // that a weak reflection may be misplaced by what is beside it
-	heldUpConfidence = 0.6  // the rest is a record that is wrong, or other cable without an edge that shows
+	heldUpSigmas  = 5.0 // standard deviations of the record that nothing sound is late by
+	inPlaceSigmas = 3.0
+	heldUpCells   = 0.08 // that a weak reflection may be misplaced by what is beside it
+	// How likely it is water, and other cable without an edge that shows; the rest is a record that is wrong.
+	// Common practice, no source.
+	heldUpConfidence = 0.6
+	heldUpOther      = 0.15
 )
 
 // held is what holds the wave up: somewhere from one joint to another, lateM metres seen
@@ -98,11 +101,10 @@ func (b *bench) heldUpFinding(h held) Finding {
 		what = b.placeOf(end)
 	}
 	f := Finding{DistanceM: start, ExtentM: end - start, SigmaM: (end - start) / 2, Cause: WaterInCable, IsFault: true, Confidence: heldUpConfidence, ReturnLossDB: noReflectionDB,
-		Place: "in " + strings.Join(names, " or "), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
+		Place: "in " + strings.Join(names, " or "), Alternatives: []Alternative{{WrongImpedance, heldUpOther}}, Checks: []string{}, Cautions: []string{},
 		Evidence: []string{
 			fmt.Sprintf("%s is seen %.2f m farther out than the record has it, where its lengths and velocities allow %.2f m (one standard deviation): something in front of it holds the wave up", what, late, off),
 			"its edges reflect too little to be seen, so where in the section it is does not show; a record with a wrong length or cable looks the same, so compare the print on the jacket and its length with the record first",
 		}}
-	nameAlone(&f)
 	return f
 }
