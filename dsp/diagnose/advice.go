@@ -291,7 +291,11 @@ func advise(f *Finding, line *cables.Line, path *cables.Path) {
 	x := atMetres(f.DistanceM, f.SigmaM)
 	a := adviceFor(f.Cause, &w, x)
 
-	f.Checks = []string{"At the ground: clean, inspect and tighten the connector at the test port, check the calibration with its own load and sweep again. The finding must stay at " + x + "."}
+	stays := "The finding must stay at " + x
+	if !f.Reflects() {
+		stays = "The finding must stay"
+	}
+	f.Checks = []string{"At the ground: clean, inspect and tighten the connector at the test port, check the calibration with its own load and sweep again. " + stays + "."}
 	f.Checks = append(f.Checks, "Compare with the sweep taken at commissioning, if there is one: what has grown at this place since then is the fault, what was there already was built so.")
 	switch {
 	case w.spot == inLoad:

@@ -39,7 +39,7 @@ func Places(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables
 	}
 	judged := without(s, found.LeftOut)
 	out.Verdict = judge(judged, line)
-	out.Warnings = append(out.Warnings, coverageWarnings(judged, line)...)
+	out.Warnings = slices.Concat(out.Warnings, coverageWarnings(judged, line), foldedWarning(s, line, path))
 	for _, r := range slices.Concat(found.Reflections, found.Echoes) {
 		out.Findings = append(out.Findings, finding(r))
 	}

@@ -51,7 +51,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.Warnings = append(out.Warnings, line.Notes...)
 	judged := without(s, found.LeftOut)
 	out.Verdict = judge(judged, line)
-	out.Warnings = append(out.Warnings, coverageWarnings(judged, line)...)
+	out.Warnings = slices.Concat(out.Warnings, coverageWarnings(judged, line), foldedWarning(s, line, path))
 	out.Findings = append(out.Findings, first.findings...)
 	if h, ok := b.heldUp(found.Reflections); ok && !slowed(out.Findings) {
 		b.jointsMoved(h, out.Findings)

@@ -143,3 +143,28 @@ func finiteOrFatal(t *testing.T, f *Findings) {
 		}
 	}
 }
+
+// A sweep whose points are too few for its line shows it folded over itself, and says how many would do:
+// c/(2·step) is how far an echo is told from one a whole turn of phase between points later.
+func TestFoldedSweepIsTold(t *testing.T) {
+	s := clearLine(cables.Termination)
+	path, err := s.Line.Path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := func(points int) []string {
+		swept := sweep.Sweep{}
+		for k := range points {
+			swept.FrequencyHz = append(swept.FrequencyHz, 10e6+float64(k)*2990e6/float64(points-1))
+		}
+		return foldedWarning(&swept, s.Line, path)
+	}
+	// 3/0.85 + 14/0.89 + 2/0.85 = 21.6 m of air; 300 steps over 2.99 GHz are 15.0 m of it, 13.2 m of the line.
+	words := told(301)
+	if len(words) != 1 || !strings.Contains(words[0], "alias-free to 13.24 m of 19.00 m") || !strings.Contains(words[0], "again with 562 points") {
+		t.Errorf("%q", words)
+	}
+	if words := told(562); len(words) > 0 {
+		t.Errorf("562 points: %q", words)
+	}
+}
