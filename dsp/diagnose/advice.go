@@ -148,7 +148,7 @@ func findPlace(f *Finding, line *cables.Line, path *cables.Path) whereabouts {
 			w.spot = inFeeder
 		}
 		if first, last := path.SpanAt(f.DistanceM), path.SpanAt(f.DistanceM+f.ExtentM-1e-6); !f.Reflects() && first < last {
-			w.spot, w.words, w.spans = inFeeder, fmt.Sprintf("the line from %.2f m to %.2f m", f.DistanceM, f.DistanceM+f.ExtentM), nil
+			w.spot, w.words, w.spans = inFeeder, "the cable", nil
 			for i := first; i <= last; i++ {
 				w.spans = append(w.spans, &path.Spans[i])
 			}
@@ -289,13 +289,12 @@ func advise(f *Finding, line *cables.Line, path *cables.Path) {
 	}
 	w := findPlace(f, line, path)
 	x := atMetres(f.DistanceM, f.SigmaM)
+	if !f.Reflects() { // anywhere there
+		x = fmt.Sprintf("%.2f m to %.2f m", f.DistanceM, f.DistanceM+f.ExtentM)
+	}
 	a := adviceFor(f.Cause, &w, x)
 
-	stays := "The finding must stay at " + x
-	if !f.Reflects() {
-		stays = "The finding must stay"
-	}
-	f.Checks = []string{"At the ground: clean, inspect and tighten the connector at the test port, check the calibration with its own load and sweep again. " + stays + "."}
+	f.Checks = []string{"At the ground: clean, inspect and tighten the connector at the test port, check the calibration with its own load and sweep again. The finding must stay at " + x + "."}
 	f.Checks = append(f.Checks, "Compare with the sweep taken at commissioning, if there is one: what has grown at this place since then is the fault, what was there already was built so.")
 	switch {
 	case w.spot == inLoad:

@@ -63,18 +63,17 @@ func coverageWarnings(s *sweep.Sweep, line *cables.Line) []string {
 // foldedWarning says, where the sweep's steps are so wide that the line is seen folded over itself, how far
 // it is seen as it is and how many points would do.
 func foldedWarning(s *sweep.Sweep, line *cables.Line, path *cables.Path) []string {
-	n := len(s.FrequencyHz)
-	if n < 2 || line.Load.Kind == cables.Unstated {
+	if len(s.FrequencyHz) < 2 || line.Load.Kind == cables.Unstated {
 		return nil
 	}
-	span := s.FrequencyHz[n-1] - s.FrequencyHz[0]
-	aliasFreeM := cables.SpeedOfLight / 2 / span * float64(n-1)
+	step := meanStep(s.FrequencyHz)
+	aliasFreeM := cables.SpeedOfLight / (2 * step)
 	wholeM := path.ElectricalM(path.LengthM())
 	if aliasFreeM >= wholeM {
 		return nil
 	}
 	return []string{fmt.Sprintf("the sweep has too few points for this line: it shows it folded over itself, alias-free to %.2f m of %.2f m, and what is told of places and causes may be wrong; sweep again with %d points at least",
-		path.PhysicalM(aliasFreeM), path.LengthM(), int(math.Ceil(foldedMargin*wholeM*2*span/cables.SpeedOfLight))+1)}
+		path.PhysicalM(aliasFreeM), path.LengthM(), int(math.Ceil(foldedMargin*wholeM/aliasFreeM*float64(len(s.FrequencyHz)-1)))+1)}
 }
 
 // foldedMargin is how many times the line the alias-free range of a sweep should be: bounces come from beyond its end.

@@ -375,9 +375,11 @@ func (b *book) flags(c draw.Canvas, at func(m float64) vg.Length, y vg.Length, w
 		bar := y + way*(bodyLeading+grid/2)
 		line := draw.LineStyle{Color: b.colours.Out, Width: 1}
 		from, to := at(f.DistanceM-f.SigmaM), at(f.DistanceM+f.ExtentM+f.SigmaM)
-		c.StrokeLine2(line, from, bar, to, bar)
+		c.StrokeLine2(line, max(from, c.Min.X), bar, min(to, c.Max.X), bar)
 		for _, end := range []vg.Length{from, to} {
-			c.StrokeLine2(line, end, bar-2, end, bar+2)
+			if end >= c.Min.X && end <= c.Max.X { // the bar goes on where it does not end
+				c.StrokeLine2(line, end, bar-2, end, bar+2)
+			}
 		}
 		if f.ExtentM > 0 {
 			c.FillPolygon(b.colours.Out, rectangle(at(f.DistanceM), bar-1.5, at(f.DistanceM+f.ExtentM), bar+1.5))
