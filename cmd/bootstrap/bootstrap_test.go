@@ -121,6 +121,9 @@ func TestOnlyOutOfTime(t *testing.T) {
 	if !onlyOutOfTime(ended) {
 		t.Error("a run whose time ended counts as a failure")
 	}
+	if told := withoutFailure(ended, "FuzzCSV"); strings.Contains(told, "FAIL") || !strings.Contains(told, "execs: 164741") {
+		t.Errorf("a run whose time ended is told as %q", told)
+	}
 	for _, found := range []string{
 		"--- FAIL: FuzzCSV (3.1s)\n    --- FAIL: FuzzCSV (0.00s)\n        csv_test.go:9: wrong\n    Failing input written to testdata/fuzz/FuzzCSV/1\n",
 		ended + "    Failing input written to testdata/fuzz/FuzzCSV/1\n",

@@ -17,17 +17,18 @@ func TestNothingIsDrawnOverTheMargins(t *testing.T) {
 		}
 	}
 	pages, _ := outside(t, made(t, in, Style{}), "pdftoppm", "-gray", "-r", "36", "FILE")
+	white := string([]byte{255})
 	count := 0
 	for ; pages != ""; count++ {
-		var wide, high, white int
-		if _, err := fmt.Sscanf(pages, "P5\n%d %d\n%d", &wide, &high, &white); err != nil {
+		var wide, high, most int
+		if _, err := fmt.Sscanf(pages, "P5\n%d %d\n%d", &wide, &high, &most); err != nil {
 			t.Fatal(err)
 		}
-		head := len(fmt.Sprintf("P5\n%d %d\n%d\n", wide, high, white))
+		head := len(fmt.Sprintf("P5\n%d %d\n%d\n", wide, high, most))
 		grey := pages[head : head+wide*high]
 		for row := range high {
 			line := grey[row*wide : (row+1)*wide]
-			if margin := line[:wide/20] + line[wide-wide/20:]; strings.Trim(margin, "\xff") != "" {
+			if margin := line[:wide/20] + line[wide-wide/20:]; strings.Count(margin, white) < len(margin) {
 				t.Fatalf("page %d: something is drawn over a margin, %.0f %% from the top", count+1, 100*float64(row)/float64(high))
 			}
 		}
