@@ -14,11 +14,11 @@ import (
 // what a fault and what a sound one in its place leave, each with its place as
 // free as the record has it.
 const (
-	doubtLeaves   = 1.5   // times what the free points of locating left that an explanation may
-	leastContact  = 0.04  // of z, 2 ohm, and
-	leastGap      = 0.06  // of z at the middle of the span, that a contact must have to be one
-	leastWater    = 0.03  // of y, 0.6 mS, that water must leak
-	leastMismatch = 0.036 // |Γ| at 1 GHz that a mismatch must have: no joint within its budget has it
+	doubtLeaves   = 1.5    // times what the free points of locating left that an explanation may
+	leastContact  = 0.04   // of z, 2 ohm, and
+	leastGap      = 0.06   // of z at the middle of the span, that a contact must have to be one
+	leastWater    = 0.03   // of y, 0.6 mS, that water must leak
+	leastMismatch = 0.0675 // |Γ| at 1 GHz that a mismatch must have: four and a half deviations of sound joints
 )
 
 // surestFirst lists the clusters that may be faults: those that are surely more than
@@ -82,9 +82,14 @@ func (b *bench) slight(t trial) bool {
 	case WaterInConnector:
 		return p.Flat+p.Falling < leastWater || beside && !b.overOctave()
 	case ConnectorMismatch: // a device's own reactance
-		return p.Rising/2*1e9/b.fit.MiddleHz < leastMismatch || beside
+		return b.mild(t) || beside
 	}
 	return false
+}
+
+// mild says whether t is a mismatch at a joint of the record that a sound joint may have too.
+func (b *bench) mild(t trial) bool {
+	return t.cause == ConnectorMismatch && t.point.Prior[linemodel.ByPlace].Sigma > 0 && t.point.Rising/2*1e9/b.fit.MiddleHz < leastMismatch
 }
 
 // overOctave says whether the sweep is wide enough to tell a resistance from a reactance a little farther on.

@@ -63,6 +63,13 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 			continue
 		}
 		unit := b.temperTo(trials)
+		mild := b.mild(trials[0])
+		if mild {
+			trials[0].cause = Joint
+			if c.head().Kind == locate.AtFarEnd {
+				trials[0].cause = FarEnd
+			}
+		}
 		if sound, ok := b.withoutFault(c); ok && c.excess && trials[0].score < faultGain-sound.Cost/unit {
 			b.fit.Restore(sound)
 			for _, r := range c.members {
@@ -73,7 +80,7 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 		best := trials[0]
 		b.fit.Restore(best.state)
 		f := finding(*c.head())
-		f.IsFault, f.DistanceM, f.ExtentM = best.cause != FarEnd, math.Max(0, best.point.X), best.point.LengthM()
+		f.IsFault, f.DistanceM, f.ExtentM = best.cause != FarEnd && best.cause != Joint, math.Max(0, best.point.X), best.point.LengthM()
 		if b.isTotal(best) {
 			hiddenBy = best.point
 		}
@@ -83,8 +90,11 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 			trusted, also = trusted*nearLoadTrust, []Cause{AntennaFault}
 		}
 		nameFinding(&f, trials, trusted, also...)
-		if best.cause == FarEnd {
+		if !f.IsFault {
 			f.Alternatives = []Alternative{}
+		}
+		if mild {
+			f.Evidence = append(f.Evidence, "its reactance is larger than that of most sound joints, and no larger than a sound one's may be: hold it against an earlier sweep, or sweep again later")
 		}
 		named[c.head()] = &verdictOf{finding: f, trials: trials, noiseM: c.head().NoiseM, budgetDB: c.head().BudgetDB}
 		for _, r := range c.members {
