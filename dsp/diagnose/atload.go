@@ -31,7 +31,6 @@ const (
 const (
 	soundEndLeaks = 0.004 // of y or z of a sound end, one standard deviation: 0.1 mS or 0.2 ohm
 	soundEndStray = 0.5   // its stray capacitance or inductance, of that of an end that is a fault
-	endLeast      = 0.02  // |Γ| of the strongest point at an end that is worth a look: a contact of the line's impedance swallows all
 	endBehindM    = 0.002 // how far behind a circuit at its connector an end is
 )
 
@@ -56,10 +55,8 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 	if len(instead) == 0 || hidden(found, length) || b.blocked() {
 		return nil
 	}
+	// However weak they are: a contact of the line's impedance in front of a short swallows all.
 	slices.SortFunc(instead, func(p, q *linemodel.Point) int { return cmp.Compare(fit.RMS(q), fit.RMS(p)) })
-	if fit.RMS(instead[0]) < endLeast {
-		return nil
-	}
 	held := fit.Save()
 	fit.Tracked = true // a total reflection shows it as nothing else does
 	defer func() { fit.Tracked = false }()
