@@ -3,6 +3,7 @@ package diagnose
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
@@ -33,6 +34,7 @@ const (
 	totalSpread      = 0.08 // of Γ around a total reflection
 	totalMost        = 8.0
 	endReflectsLeast = 0.8
+	behindStretch    = 2.0 // times as far from sound both may be behind a stretch whose loss and delay are fitted
 	delayGain        = 3.0 // natural units that the delay may count for a hypothesis at most
 	shiftReach       = 2.0 // standard deviations that the connector may lie off its record in the search,
 	shiftShare       = 0.1 // in steps of so much of the way in which Γ turns once,
@@ -170,10 +172,16 @@ type antennaBench struct {
 	weight       []float64 // how many independent points each stands for
 	active       float64   // what the antenna by itself costs for reflecting more than arrives: what is in front of it is not understood
 	promise      float64   // |Γ|
+	unsure       float64   // times as far as usual a total reflection may be from one
 }
 
 func (b *bench) newAntennaBench(a *antennaSeen) *antennaBench {
-	t := &antennaBench{antennaSeen: a, promise: sweep.MagnitudeFromReturnLoss(a.promisedDB)}
+	t := &antennaBench{antennaSeen: a, promise: sweep.MagnitudeFromReturnLoss(a.promisedDB), unsure: 1}
+	if slices.ContainsFunc(b.fit.Points, func(p *linemodel.Point) bool {
+		return p.Form == linemodel.Wet || p.Form == linemodel.Foreign && p.LengthM() > dentLongestM
+	}) {
+		t.unsure = behindStretch
+	}
 	points := a.thinned(antennaPoints)
 	n := len(points)
 	t.turned, t.left = make([]complex128, n), make([]complex128, n)
@@ -373,11 +381,12 @@ func (t *antennaBench) notTotal(sign float64) float64 {
 		mean += t.weight[k] * real(g)
 		all += t.weight[k]
 	}
-	mean = sign * math.Max(endReflectsLeast, math.Min(1, sign*mean/all))
+	mean = sign * math.Max(1-(1-endReflectsLeast)*t.unsure, math.Min(1, sign*mean/all))
+	spread := totalSpread * t.unsure
 	sum := 0.0
 	for k, g := range t.turned {
 		d := g - complex(mean, 0)
-		sum += t.weight[k] * math.Min((real(d)*real(d)+imag(d)*imag(d))/(2*totalSpread*totalSpread), totalMost)
+		sum += t.weight[k] * math.Min((real(d)*real(d)+imag(d)*imag(d))/(2*spread*spread), totalMost)
 	}
 	return sum
 }
