@@ -211,6 +211,7 @@ func (a *antennaSeen) sigmaDB() float64 {
 // What locating calls the antenna, and the joint in front of it.
 const (
 	placeAntenna = "antenna"
+	placeInFront = "just in front of the antenna"
 	placeAtLoad  = "connector at the load"
 )
 
@@ -339,12 +340,13 @@ func (b *bench) inFrontOfAntenna(found []Finding, at int, a *antennaSeen) {
 		}
 	}
 	// The antenna's own share of it pulls the place towards the antenna: what is
-	// beyond is at a joint of the record, if one is near.
+	// beyond is at a joint of the record, if one is as near as that.
 	x := math.Max(0, b.fit.Load.X+a.delayM)
-	f.Cause, f.IsFault, f.Place = Unnamed, true, "just in front of the antenna"
+	f.Cause, f.IsFault, f.Place = Unnamed, true, placeInFront
 	f.DistanceM, f.SigmaM = x, math.Hypot(a.delaySigmaM, a.placeSigmaM)
+	share := math.Min(1, sweep.MagnitudeFromReturnLoss(a.promisedDB)/sweep.MagnitudeFromReturnLoss(a.worstDB))
 	for _, joint := range b.joints {
-		if joint < x && joint > b.fit.Load.X-inFrontM {
+		if pull := share*(b.fit.Load.X-joint) + 3*f.SigmaM; joint < x && x-joint < pull && joint > b.fit.Load.X-inFrontM {
 			f.DistanceM, f.SigmaM, f.Place = joint, math.Max(f.SigmaM, (x-joint)/2), b.placeOf(joint)
 		}
 	}

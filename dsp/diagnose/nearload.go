@@ -1,7 +1,9 @@
 package diagnose
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -16,6 +18,7 @@ const (
 	nearLoadCells   = 3.5
 	nearLoadLeast   = 0.3 // cells: nearer, the joint and the antenna are one
 	causalGuard     = 0.3 // cells in front of the connector that the taps begin
+	nearLoadSigmas  = 3   // standard deviations that the line may be shorter than its record
 	nearLoadGain    = 20  // natural units of evidence that a fault there must bring
 	nearLoadLeaves  = 0.5 // and the share of the cost that it may leave
 	tapSpacingCells = 0.8
@@ -23,9 +26,10 @@ const (
 	nearLoadTrust   = 0.75 // how often such a name is right, from drawn lines
 )
 
-// nearLoad looks for a fault at a joint just in front of an antenna and returns
-// its trials, best first, or nil. The fit of b stays as it is.
-func (b *bench) nearLoad(found []locate.Reflection) []trial {
+// nearLoad looks for a fault at a joint just in front of an antenna and, where what was found at fault there has no sure
+// name, for dents and other cable in front of it, and returns the trials, best first, or nil. The fit of
+// b stays as it is.
+func (b *bench) nearLoad(found []locate.Reflection, unsure bool) []trial {
 	if b.load != cables.Antenna || b.fit.Load == nil || hidden(found, b.path.LengthM()) {
 		return nil
 	}
@@ -37,29 +41,10 @@ func (b *bench) nearLoad(found []locate.Reflection) []trial {
 			near = append(near, x)
 		}
 	}
-	if len(near) == 0 {
+	if len(near) == 0 && !unsure {
 		return nil
 	}
-	fit := linemodel.NewFit(b.path, b.fit.FrequencyHz, b.fit.Measured)
-	copy(fit.Weight, b.fit.Weight)
-	fit.Noise, fit.Ended = b.fit.Noise, b.fit.Ended
-	fit.Load = causalLoad(fit)
-	for _, p := range b.fit.Points {
-		if p.X < length-nearLoadCells*cell {
-			q := fit.NewPoint(p.X, p.Form)
-			q.CopyFrom(p)
-			fit.Sample(q)
-			fit.Insert(q)
-		}
-	}
-	joints := map[float64]*linemodel.Point{}
-	for _, x := range near {
-		joints[x] = soundJoint(fit, x)
-		fit.Insert(joints[x])
-	}
-	fit.Evaluate()
-	fit.FitLoad()
-	fit.Refine(fit.Points, true, true, 6)
+	fit, joints := b.beforeLoad(near, 0)
 	sound := fit.Cost
 	side := &bench{fit: fit, path: b.path, load: b.load, joints: b.joints,
 		unit: temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())}
@@ -86,6 +71,16 @@ func (b *bench) nearLoad(found []locate.Reflection) []trial {
 			}
 		}
 	}
+	if unsure {
+		// The line may be shorter than its record: an antenna that much nearer is the other explanation.
+		nearer, _ := b.beforeLoad(near, nearLoadSigmas*placeSigma(length))
+		unit := temper * math.Max(nearer.Noise, nearer.ResidualRMS()*nearer.ResidualRMS())
+		for _, t := range append(side.dentsNearLoad(), side.stretchesToLoad()...) {
+			if (nearer.Cost-t.state.Cost)/unit > nearLoadGain && t.state.Cost < nearLoadLeaves*nearer.Cost {
+				out = append(out, t)
+			}
+		}
+	}
 	sortTrials(out)
 	if len(out) == 0 || out[0].score < -sound/side.unit+nearLoadGain || out[0].state.Cost > nearLoadLeaves*sound {
 		return nil
@@ -94,16 +89,174 @@ func (b *bench) nearLoad(found []locate.Reflection) []trial {
 	return out
 }
 
+// beforeLoad is a fit of the line in front of an antenna that answers no earlier than it is asked, earlyM
+// in front of its connector, with sound joints at near and what was found farther away.
+func (b *bench) beforeLoad(near []float64, earlyM float64) (fit *linemodel.Fit, joints map[float64]*linemodel.Point) {
+	length := b.path.LengthM()
+	cell := b.fit.Cell(length)
+	fit = linemodel.NewFit(b.path, b.fit.FrequencyHz, b.fit.Measured)
+	copy(fit.Weight, b.fit.Weight)
+	fit.Noise, fit.Ended = b.fit.Noise, b.fit.Ended
+	fit.Load = causalLoad(fit, earlyM)
+	for _, p := range b.fit.Points {
+		if p.X < length-nearLoadCells*cell {
+			q := fit.NewPoint(p.X, p.Form)
+			q.CopyFrom(p)
+			fit.Sample(q)
+			fit.Insert(q)
+		}
+	}
+	joints = map[float64]*linemodel.Point{}
+	for _, x := range near {
+		joints[x] = soundJoint(fit, x)
+		fit.Insert(joints[x])
+	}
+	fit.Evaluate()
+	fit.FitLoad()
+	fit.Refine(fit.Points, true, true, 6)
+	return fit, joints
+}
+
+// dentsNearLoad tries dents along the cable just in front of the antenna. Where they are the antenna's
+// taps tell, which answer no earlier than they are asked.
+func (b *bench) dentsNearLoad() []trial {
+	fit := b.fit
+	length := b.path.LengthM()
+	var starts []func() *linemodel.Point
+	var places []float64
+	step := math.Pi / fit.Beta0[b.path.SpanAt(length)] / placesPerHalf
+	for _, guess := range [][2]float64{{0.06, 0.7}, {0.1, 0.5}} {
+		for x := math.Max(0, length-nearLoadCells*fit.Cell(length)); x < length-guess[0]-dentToLoadM; x += step {
+			if b.inDevice(x + guess[0]/2) {
+				continue
+			}
+			places = append(places, x)
+			starts = append(starts, func() *linemodel.Point {
+				p := dentPoint(fit, x, guess[0], guess[1])
+				fit.Sample(p)
+				fit.Insert(p)
+				return p
+			})
+		}
+	}
+	return b.bestNearLoad(DentOrKink, -0.5, places, starts)
+}
+
+// stretchesToLoad tries cable of other impedance from what reflects in front of the antenna to just in
+// front of it, where the antenna's taps would take its far edge.
+func (b *bench) stretchesToLoad() (out []trial) {
+	fit := b.fit
+	length := b.path.LengthM()
+	w := &foreignWork{bench: b}
+	for _, q := range slices.Clone(fit.Points) {
+		near := q.X
+		if q.Form == linemodel.Foreign || q.Form == linemodel.Wet || fit.RMS(q) < edgeAbove || length-near > wetMostM || length-near < foreignLeastM {
+			continue
+		}
+		for _, ratio := range b.foreignRatios((near + length) / 2) {
+			var starts []func() *linemodel.Point
+			var places []float64
+			velocity := b.path.Spans[b.path.SpanAt(length)].Medium.VelocityFactor
+			for _, short := range []float64{0, nearLoadCells / 2} {
+				long := length - near - short*fit.Cell(length)
+				for extent := math.Max(foreignLeastM, long*velocity/foreignFastest); long > foreignLeastM && extent < long*velocity/foreignSlowest; extent += b.eighth(length) {
+					places = append(places, near+extent)
+					starts = append(starts, func() *linemodel.Point {
+						p := w.stretch(near, extent, ratio)
+						p.Shift = extent - long
+						p.LossScale *= extent / long // as recorded per metre
+						p.Prior[linemodel.ByTangent].Mean *= extent / long
+						p.Prior[linemodel.ByTangent].Sigma *= extent / long
+						fit.Sample(p)
+						for _, r := range slices.Clone(fit.Points) { // it, and sound joints within
+							if r == q || r.X > near && r.X < length {
+								fit.Remove(r)
+							}
+						}
+						fit.Insert(p)
+						return p
+					})
+				}
+			}
+			spared := 0.0
+			if b.fit.RMS(q) > locate.JointMost(b.fit) { // one fault where else there are two
+				spared = w.spared([]*linemodel.Point{q}) + secondFault
+			}
+			out = append(out, b.bestNearLoad(WrongImpedance, foreignPrior+spared, places, starts)...)
+		}
+	}
+	return out
+}
+
+// bestNearLoad fits what the starts put into the model, from the best of them.
+func (b *bench) bestNearLoad(cause Cause, prior float64, places []float64, starts []func() *linemodel.Point) (out []trial) {
+	fit := b.fit
+	held := fit.Save()
+	begun := func(i int) *linemodel.Point {
+		p := starts[i]()
+		fit.Evaluate()
+		fit.QuickFitLoad()
+		return p
+	}
+	costs := make([]float64, len(starts))
+	for i := range starts {
+		if fit.Over() {
+			return nil
+		}
+		begun(i)
+		costs[i] = fit.Cost
+		fit.Restore(held)
+	}
+	var kept []int // local minima: their neighbours lead to the same place
+	beside := func(i, j int) bool {
+		return j >= 0 && j < len(places) && math.Abs(places[i]-places[j]) < b.eighth(places[i])*1.5
+	}
+	for i, c := range costs {
+		if !(beside(i, i-1) && costs[i-1] < c) && !(beside(i, i+1) && costs[i+1] <= c) {
+			kept = append(kept, i)
+		}
+	}
+	slices.SortStableFunc(kept, func(i, j int) int { return cmp.Compare(costs[i], costs[j]) })
+	for _, i := range kept[:min(len(kept), screenKept)] {
+		p := begun(i)
+		fit.Refine([]*linemodel.Point{p}, false, true, 8)
+		fit.Refine(fit.Points, true, true, 20)
+		if p.X+p.LengthM() < b.path.LengthM()+dentToLoadM && !(cause == DentOrKink && p.Ratio > dentMostRatio) {
+			t := trial{cause: cause, point: p, score: -fit.Cost/b.unit + prior - float64(count(p.Fits)), state: fit.Save()}
+			t.words = describe(p, nil, fit, 0, "")[0]
+			out = append(out, t)
+		}
+		fit.Restore(held)
+	}
+	return out
+}
+
+// secondFault is what it costs a line to have another fault, natural units: one line in twelve. Common
+// practice, no source.
+const secondFault = 2.5
+
+// dentToLoadM is how near to an antenna's connector a dent is at most.
+const dentToLoadM = 0.1
+
 // causalLoad returns an antenna for fit that answers no earlier than it is
-// asked.
-func causalLoad(fit *linemodel.Fit) *linemodel.Load {
+// asked, earlyM in front of its connector in the record.
+func causalLoad(fit *linemodel.Fit, earlyM float64) *linemodel.Load {
 	n := len(fit.FrequencyHz)
 	band := fit.FrequencyHz[n-1] - fit.FrequencyHz[0]
 	length := fit.Path.LengthM()
 	spacing := tapSpacingCells / band
+	early := 2 * (fit.Path.ElectricalM(length) - fit.Path.ElectricalM(length-earlyM)) / cables.SpeedOfLight
 	room := float64(n-1)/band - 2*fit.Path.ElectricalM(length)/cables.SpeedOfLight
 	taps := int(math.Max(6, math.Min(mostNearTaps, math.Min(room, 150e-9)/spacing)))
-	return linemodel.NewLoad(&fit.Medium, length, -causalGuard/band, spacing, taps, fit.Weight)
+	return linemodel.NewLoad(&fit.Medium, length, -causalGuard/band-early, spacing, taps, fit.Weight)
+}
+
+// unsureAtLoad says whether something at the antenna or just in front of it was found at fault without a
+// name that stands by itself.
+func unsureAtLoad(found []Finding) bool {
+	return slices.ContainsFunc(found, func(f Finding) bool {
+		return f.IsFault && f.Confidence < nearLoadTrust && (f.Place == placeAntenna || f.Place == placeAtLoad || f.Place == placeInFront)
+	})
 }
 
 // withNearLoad adds the fault at a joint just in front of the antenna that
@@ -111,14 +264,21 @@ func causalLoad(fit *linemodel.Fit) *linemodel.Load {
 func (b *bench) withNearLoad(found []Finding, trials []trial) []Finding {
 	best := trials[0]
 	length := b.path.LengthM()
-	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(best.point.X), IsFault: true, Place: b.placeOf(best.point.X),
+	f := Finding{DistanceM: best.point.X, SigmaM: placeSigma(best.point.X), ExtentM: best.point.LengthM(), IsFault: true, Place: b.placeOf(best.point.X),
 		Alternatives: []Alternative{}, Evidence: []string{best.words}, Checks: []string{}, Cautions: []string{}}
+	f.ReturnLossDB = -20 * math.Log10(b.fit.RMS(best.point))
+	if best.cause == DentOrKink || best.cause == WrongImpedance {
+		f.Place = "in " + b.path.Spans[b.path.SpanAt(f.DistanceM)].Name
+	}
 	nameFinding(&f, trials, nearLoadTrust)
 	var out []Finding
 	for _, g := range found {
-		near := length-g.DistanceM < nearLoadCells*b.fit.Cell(length)
+		near := length-g.DistanceM < nearLoadCells*b.fit.Cell(length) || g.DistanceM > f.DistanceM-b.fit.Cell(length)
 		if near && g.IsFault && g.Cause != AntennaFault {
 			continue
+		}
+		if g.Place == placeInFront { // that it is
+			g.DistanceM, g.SigmaM, g.Place, near, g.Cause = length, placeSigma(length), placeAntenna, true, AntennaFault
 		}
 		if near && g.Cause == AntennaFault && g.IsFault {
 			g.Cause, g.IsFault, g.Confidence, g.Alternatives = FarEnd, false, 0.5, []Alternative{}

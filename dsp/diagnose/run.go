@@ -33,6 +33,9 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		return nil, err
 	}
 	w := first.soaked()
+	if o := first.otherSection(); o != nil && (w == nil || o.cost < w.cost) {
+		w = o
+	}
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -41,7 +44,9 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		if err != nil {
 			return nil, err
 		}
-		first = second
+		if w.stands(second.found.Known[0]) {
+			first = second
+		}
 	}
 	found, b := first.found, first.bench
 	out := &Findings{Schema: Schema, Warnings: append([]string(nil), s.Warnings...), Findings: []Finding{}}
@@ -115,7 +120,11 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 		return nil, err
 	}
 	if wet != nil {
-		v.findings = append(v.findings, b.soakedFinding(found.Known[0]))
+		if wet.point.Form == linemodel.Foreign {
+			v.findings = append(v.findings, b.wholeFinding(found.Known[0]))
+		} else {
+			v.findings = append(v.findings, b.soakedFinding(found.Known[0]))
+		}
 	}
 	v.findings = atFarEnd(v.findings, line, path)
 	v.findings = b.judgeAntenna(v.findings, line)
@@ -128,7 +137,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	if trials := b.atEnd(found.Reflections); len(trials) > 0 {
 		v.findings = b.withEndFault(v.findings, trials)
 	}
-	if trials := b.nearLoad(found.Reflections); len(trials) > 0 {
+	if trials := b.nearLoad(found.Reflections, unsureAtLoad(v.findings)); len(trials) > 0 {
 		v.findings = b.withNearLoad(v.findings, trials)
 	}
 	if over {

@@ -23,6 +23,7 @@ type soaking struct {
 	point *linemodel.Point
 	ends  []*linemodel.Point // the mirror behind it
 	gain  float64            // natural units of evidence over what was named without it
+	cost  float64            // what it leaves
 }
 
 const (
@@ -40,6 +41,7 @@ const (
 	soakedLeast       = 0.001 // and below which edges do not show, 60 dB
 	soakedTangent     = 0.001 // loss tangent below which it is not water
 	soakedMostTangent = 0.05  // that the loss of an end behind it is taken for at first
+	soakedPoor        = 0.5   // of the cost of the line of the record that what was named leaves: wet cable is sought beside it
 	soakedBeside      = 2     // of the best are fitted beside what was named
 	soakedNamed       = 0.7   // confidence from which wet cable that was named is taken to be on the line
 )
@@ -48,7 +50,7 @@ const (
 // holds, or nil.
 func (v *view) soaked() *soaking {
 	b := v.bench
-	if b.load == cables.Unstated || hidden(v.found.Reflections, b.path.LengthM()) {
+	if b.load == cables.Unstated {
 		return nil
 	}
 	var named *linemodel.Point
@@ -62,7 +64,7 @@ func (v *view) soaked() *soaking {
 		}
 	}
 	s := newSoakSearch(b, v.found)
-	trials := s.search()
+	trials := s.search(s.base)
 	base := s.fit.Cost // with what was found at joints
 	if v.claims() && (named != nil || !wet) {
 		s.adopt(b.fit)
@@ -70,8 +72,20 @@ func (v *view) soaked() *soaking {
 			s.fit.Restore(s.base[0])
 		}
 	}
-	without := s.fit.Cost
 	state := s.fit.Save()
+	if found := v.best(s, trials, state, named, state.Cost < base); found != nil || named != nil || state.Cost > soakedPoor*base || !v.claimsBeforeEnd() {
+		return found
+	}
+	// What was named hides it on the line of the record.
+	s.base = []*linemodel.State{state}
+	trials = slices.DeleteFunc(s.search(s.base), s.swallows)
+	return v.best(s, trials, state, nil, true)
+}
+
+// best returns the wet cable of trials that explains the sweep better than state, which holds what was
+// named, named among it, or nil. With beside it is tried beside what was named as well.
+func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named *linemodel.Point, beside bool) *soaking {
+	without := state.Cost
 	var best *soaking
 	var leastState *linemodel.State
 	least := math.Inf(1)
@@ -79,11 +93,11 @@ func (v *view) soaked() *soaking {
 	for _, t := range trials {
 		s.fit.Restore(t.state)
 		unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
-		if !s.plausible(t.point, nil) || s.bettered(t, trials, soakedOver*unit) {
+		if v.behindTotal(t.point) || !s.plausible(t.point, nil) || s.bettered(t, trials, soakedOver*unit) {
 			continue
 		}
 		cost := -t.score
-		if tried++; named != nil || without < base && tried <= soakedBeside { // beside what was named
+		if tried++; named != nil || beside && tried <= soakedBeside {
 			s.fit.Restore(state)
 			if p := s.with(t.point, t.state); s.fit.Cost+s.price(p) < cost && s.plausible(p, nil) {
 				cost = s.fit.Cost + s.price(p)
@@ -98,15 +112,18 @@ func (v *view) soaked() *soaking {
 			p := *t.point
 			p.FitsInside = false
 			leastState = s.fit.Save()
-			best = &soaking{point: &p, ends: copies(s.end()), gain: (without - cost) / unit}
+			best = &soaking{point: &p, ends: copies(s.end()), gain: (without - cost) / unit, cost: cost}
 		}
 	}
 	if named != nil && (best == nil || best.gain < 0) {
 		p := *named
-		return &soaking{point: &p, gain: soakedGain}
+		return &soaking{point: &p, gain: soakedGain, cost: without}
 	}
 	if best == nil || named == nil && (best.gain < soakedGain || least > soakedLeaves*without) {
 		return nil
+	}
+	if named != nil {
+		return best
 	}
 	// Where free reflections saw nothing of it they are the other explanation, and it must come as
 	// near, or nearer, if its edges are no stronger than unevenness.
@@ -120,13 +137,19 @@ func (v *view) soaked() *soaking {
 		s.fit.Restore(leastState)
 		left = meanSquare(s.fit.Residual, s.window)
 	}
-	if named == nil && (v.cutShort(best.point) || !v.sees(best.point) && (v.ended() || left > most*free*free)) {
-		return nil
-	}
-	if named == nil && s.rivalled(best.point, least) {
+	if v.cutShort(best.point) || !v.sees(best.point) && (v.ended() || left > most*free*free) || s.rivalled(best.point, least) {
 		return nil
 	}
 	return best
+}
+
+// swallows says whether the wet cable of t lies over something stronger: that is no wet cable, and a
+// fault by itself.
+func (s *soakSearch) swallows(t trial) bool {
+	s.fit.Restore(t.state)
+	return slices.ContainsFunc(s.fit.Points, func(q *linemodel.Point) bool {
+		return q != t.point && q.X > t.point.X && q.X < t.point.X+t.point.Extent && s.fit.RMS(q) > s.fit.RMS(t.point)
+	})
 }
 
 // bettered says whether what is no water comes nearer by more than over where t lies.
@@ -209,6 +232,13 @@ func (v *view) claims() bool {
 	return false
 }
 
+// claimsBeforeEnd says whether v holds a fault that is not at the end of the line.
+func (v *view) claimsBeforeEnd() bool {
+	return slices.ContainsFunc(v.findings, func(f Finding) bool {
+		return f.IsFault && f.Place != placeAntenna && f.Place != placeAtLoad && f.Place != placeFarEnd && f.Place != placeInFront
+	})
+}
+
 // sees says whether v holds a reflection beyond that of a sound line within p.
 func (v *view) sees(p *linemodel.Point) bool {
 	cell := v.bench.fit.Cell(p.X)
@@ -237,6 +267,11 @@ func (v *view) cutShort(p *linemodel.Point) bool {
 		}
 	}
 	return false
+}
+
+// behindTotal says whether v holds a total reflection in front of the end of p: behind it nothing shows.
+func (v *view) behindTotal(p *linemodel.Point) bool {
+	return hidden(v.found.Reflections, p.X+p.Extent+p.ExcessM()+v.bench.fit.Cell(p.X))
 }
 
 // plausible says whether p, in the given state or, nil, in the present one, may

@@ -63,7 +63,7 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 	copy(fit.Weight, weight)
 	fit.Noise, fit.Unit, fit.Ended = full.Noise, temper*full.Noise, full.Ended
 	if full.Load != nil {
-		fit.Load = causalLoad(fit)
+		fit.Load = causalLoad(fit, 0)
 	}
 	s := &soakSearch{bench: &bench{fit: fit, path: b.path, load: b.load, joints: b.joints}, window: window}
 	s.seen = append(s.seen, s.joints...)
@@ -387,12 +387,11 @@ func (s *soakSearch) takeLoss(p *linemodel.Point) {
 	}
 }
 
-// search fits the most promising starts on the line of the record and returns
-// them, best first.
-func (s *soakSearch) search() []trial {
+// search fits the most promising starts on the lines of bases and returns them, best first.
+func (s *soakSearch) search(bases []*linemodel.State) []trial {
 	fit := s.fit
 	var trials, first []trial
-	for _, base := range s.base {
+	for _, base := range bases {
 		fit.Restore(base)
 		s.unit = temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())
 		fit.Gains()
@@ -416,7 +415,7 @@ func (s *soakSearch) search() []trial {
 	if sortTrials(first); len(first) > 0 && !slices.ContainsFunc(trials, func(t trial) bool { return t.point == first[0].point }) {
 		trials = append(trials, first[0])
 	}
-	if len(trials) > 0 && -trials[0].score > soakedHopeless*s.base[0].Cost {
+	if len(trials) > 0 && -trials[0].score > soakedHopeless*bases[0].Cost {
 		trials = nil
 	}
 	for i := range trials {
@@ -444,7 +443,7 @@ func (s *soakSearch) search() []trial {
 			}
 		}
 	}
-	fit.Restore(s.base[0])
+	fit.Restore(bases[0])
 	sortTrials(trials)
 	return trials
 }

@@ -19,11 +19,7 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 	s := b.screen(instead)
 	from, to := b.seen(instead)
 	joint, atJoint := b.jointWithin(instead)
-	proto := b.fit.NewPoint(instead[0].X, linemodel.Foreign)
-	proto.Ratio, proto.LossScale = 0.7, 1
-	proto.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop)
-	proto.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: dentM, Sigma: dentM / 2}
-	proto.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.7, Sigma: 0.2}
+	proto := dentPoint(b.fit, instead[0].X, dentM, 0.7)
 	if 2*dentM*s.fit.Beta0[s.fit.SpanAt(from)] > math.Pi { // its two edges may stand in any phase
 		s.fits = screenLong
 	}
@@ -57,6 +53,16 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 		b.fit.Restore(held)
 	}
 	return out
+}
+
+// dentPoint is a dent that begins at x. It is not in the model yet.
+func dentPoint(fit *linemodel.Fit, x, extent, ratio float64) *linemodel.Point {
+	p := fit.NewPoint(x, linemodel.Foreign)
+	p.Extent, p.Ratio, p.LossScale = extent, ratio, 1
+	p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop)
+	p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: dentM, Sigma: dentM / 2}
+	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.7, Sigma: 0.2}
+	return p
 }
 
 // inDevice says whether x lies within a device of the record.

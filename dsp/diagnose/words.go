@@ -384,6 +384,9 @@ func (d *description) wet() {
 	}
 }
 
+// lengthTold is how well the length of other cable must be known, relative, for its velocity to follow.
+const lengthTold = 0.05
+
 // pointBelowM is how long a stretch of other impedance may be and still be
 // told as one place that is out of shape.
 const pointBelowM = 0.3
@@ -392,16 +395,25 @@ func (d *description) foreign() {
 	p := d.p
 	medium := d.fit.Path.Spans[d.fit.SpanAt(p.X+p.Extent/2)].Medium
 	velocity := cables.SpeedOfLight * medium.VelocityFactor
+	length, sigma := p.Extent, d.sigma[linemodel.ByExtent]
+	told := p.Fits[linemodel.ByShift] && p.Prior[linemodel.ByShift].Sigma < lengthTold*p.LengthM()
+	if told {
+		length, sigma = p.LengthM(), math.Hypot(sigma, d.sigma[linemodel.ByShift])
+	}
 	d.say("impedance %s → %s over %s%s", significant(d.zLine), uncertain(p.Ratio*d.zLine, d.sigma[linemodel.ByDrop]*d.zLine, "ohm"),
-		uncertain(p.Extent, d.sigma[linemodel.ByExtent], "m"), d.where())
+		uncertain(length, sigma, "m"), d.where())
 	if c := 1e12 * stubF(p.Extent, velocity, d.zLine, p.Ratio); p.Extent < pointBelowM {
 		if c > 0 {
 			d.say("to a wave much longer than that it acts like %s pF across the line; the sweep knows that better than length and impedance by themselves", significant(c))
 		}
 		return
 	}
-	d.say("that length is at the record's velocity factor of %s: length and velocity of the stretch cannot be told apart, so cable of velocity factor VF would be %s m × VF long",
-		significant(medium.VelocityFactor), significant(p.Extent/medium.VelocityFactor))
+	if told {
+		d.say("by the record that is how long it is, so its velocity factor is %.2f where the record has %s", medium.VelocityFactor*length/p.Extent, significant(medium.VelocityFactor))
+	} else {
+		d.say("that length is at the record's velocity factor of %s: length and velocity of the stretch cannot be told apart, so cable of velocity factor VF would be %s m × VF long",
+			significant(medium.VelocityFactor), significant(p.Extent/medium.VelocityFactor))
+	}
 	if d.told(linemodel.ByTangent, p.LossScale-1) {
 		d.say("its attenuation is %s times the record's", uncertain(p.LossScale, d.sigma[linemodel.ByTangent], ""))
 	}

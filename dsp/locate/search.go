@@ -77,12 +77,12 @@ func (f *finder) search(ctx context.Context) error {
 func (f *finder) behindKnown(x float64) float64 {
 	for _, p := range f.known {
 		excess := p.ExcessM()
-		switch seenTo := p.X + p.Extent + excess; {
+		switch seenTo := p.X + p.LengthM() + excess; {
 		case excess < f.Cell(x):
 		case x > seenTo:
 			x -= excess
 		case x > p.X:
-			x = p.X + (x-p.X)*p.Extent/(p.Extent+excess)
+			x = p.X + (x-p.X)*p.LengthM()/(p.LengthM()+excess)
 		}
 	}
 	return x

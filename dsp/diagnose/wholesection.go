@@ -1,0 +1,307 @@
+package diagnose
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"downlead/cables"
+	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
+)
+
+// A section that is other cable from end to end, 75-ohm cable in a 50-ohm line for one, is of
+// the recorded length and of another velocity. What lies behind is then seen
+// elsewhere than by the record, farther out than its end even, and by itself its near edge is
+// a contact as well. So it is tried as a whole: the line of the record with that section exchanged,
+// over all velocities that such cable may have.
+const (
+	wholeLeast  = 0.12 // |Γ| by itself of what may be its near edge
+	wholeMost   = 0.3
+	wholeStarts = 1500 // velocities at most are tried,
+	wholeFits   = 16   // and the best of them fitted
+	wholeGain   = 30.0 // natural units that it must bring over what was named
+	wholeLeaves = 0.5  // and the share of the cost that it may leave
+)
+
+// otherSection returns the section of other cable, or the dent just in front of the end, that
+// explains the sweep better than what v holds, or nil.
+func (v *view) otherSection() *soaking {
+	b := v.bench
+	if !slices.ContainsFunc(v.findings, func(f Finding) bool { return f.IsFault }) {
+		return nil
+	}
+	var s *soakSearch
+	var without float64
+	var best *soaking
+	least := math.Inf(1)
+	attempt := func(fitted func() (*linemodel.Point, float64)) {
+		if s == nil {
+			s = newSoakSearch(b, v.found)
+			s.adopt(b.fit)
+			without = s.fit.Cost
+		}
+		p, cost := fitted()
+		if p == nil || cost > least {
+			return
+		}
+		// The points of the sweep that were left out say as much, each for itself.
+		unit := temper * math.Max(s.fit.Noise, cost/float64(len(s.fit.Measured))) * float64(len(s.fit.Measured)) / float64(len(b.fit.Measured))
+		least = cost
+		best = &soaking{point: p, ends: copies(s.end()), gain: (without - cost) / unit, cost: cost}
+	}
+	for _, one := range v.mayBeOther() {
+		for _, ratio := range b.foreignRatios(one.fromM + one.lengthM/2) {
+			attempt(func() (*linemodel.Point, float64) { return s.other(one, ratio) })
+		}
+	}
+	if (b.load == cables.Open || b.load == cables.Short) && v.faultNearEnd() {
+		attempt(func() (*linemodel.Point, float64) { return s.dentAtEnd(b.fit) })
+	}
+	if best == nil || best.gain < wholeGain || least > wholeLeaves*without {
+		return nil
+	}
+	return best
+}
+
+// faultNearEnd says whether v holds a fault within a few cells of the end of the line.
+func (v *view) faultNearEnd() bool {
+	length := v.bench.path.LengthM()
+	return slices.ContainsFunc(v.findings, func(f Finding) bool {
+		return f.IsFault && math.Abs(f.DistanceM-length) < nearLoadCells*v.bench.fit.Cell(length)
+	})
+}
+
+// otherCable is where there may be other cable: from fromM to the end of its section, or to
+// just in front of the antenna.
+type otherCable struct {
+	fromM, lengthM float64
+	sigmaM         float64 // of its length
+	atJoint        bool
+}
+
+// mayBeOther lists the sections, and the rest of the section in front of an antenna, whose taps would take
+// the far edge, at whose beginning something reflects as the edge of other cable does.
+func (v *view) mayBeOther() (out []otherCable) {
+	b := v.bench
+	end := b.path.LengthM()
+	for _, r := range v.found.Reflections {
+		size := math.Pow(10, -r.ReturnLossDB/20)
+		if r.Total != locate.NotTotal || size < wholeLeast || size > wholeMost {
+			continue
+		}
+		atJoint := false
+		for i := range b.path.Spans {
+			span := &b.path.Spans[i]
+			if near := math.Abs(r.DistanceM-span.StartM) < 3*placeSigma(span.StartM)+b.fit.Cell(span.StartM)/2; near && span.Device == nil {
+				atJoint = true
+				out = append(out, otherCable{span.StartM, span.LengthM, placeSigma(span.LengthM), true})
+			}
+		}
+		if rest := end - r.DistanceM; !atJoint && !v.isOther(r.DistanceM) && b.load == cables.Antenna && b.fit.SpanAt(r.DistanceM) == len(b.path.Spans)-1 {
+			short := nearLoadCells / 2 * b.fit.Cell(r.DistanceM)
+			out = append(out, otherCable{r.DistanceM, rest, placeSigma(rest), false}, otherCable{r.DistanceM, rest - short, short, false})
+		}
+	}
+	return slices.DeleteFunc(out, func(o otherCable) bool { return o.lengthM < foreignLeastM })
+}
+
+// isOther says whether other cable was named at x already.
+func (v *view) isOther(x float64) bool {
+	reach := v.bench.fit.Cell(x)
+	return slices.ContainsFunc(v.findings, func(f Finding) bool {
+		return f.IsFault && f.Cause == WrongImpedance && x > f.DistanceM-reach && x < f.DistanceM+f.ExtentM+reach
+	})
+}
+
+// other fits the line of the record with other cable of the given ratio at one, and returns that and
+// what it leaves.
+func (s *soakSearch) other(one otherCable, ratio float64) (best *linemodel.Point, cost float64) {
+	fit := s.fit
+	w := &foreignWork{bench: s.bench}
+	velocity := s.path.Spans[fit.SpanAt(one.fromM+one.lengthM/2)].Medium.VelocityFactor
+	var rows [][]func() *linemodel.Point
+	for _, bare := range []*linemodel.State{s.asRecorded(), s.base[len(s.base)-1]} { // what was found may be there too
+		var row []func() *linemodel.Point
+		from, to := one.lengthM*velocity/foreignFastest, one.lengthM*velocity/foreignSlowest
+		for extent := from; extent < to; extent += math.Max(s.eighth(one.fromM), (to-from)/wholeStarts) {
+			row = append(row, func() *linemodel.Point {
+				fit.Restore(bare)
+				p := w.stretch(one.fromM, extent, ratio)
+				p.Shift = extent - one.lengthM
+				p.LossScale *= extent / one.lengthM
+				p.Prior[linemodel.ByTangent].Mean *= extent / one.lengthM
+				p.Prior[linemodel.ByTangent].Sigma *= extent / one.lengthM
+				if one.atJoint {
+					p.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: one.fromM, Sigma: placeSigma(one.fromM)}
+				}
+				p.Fits[linemodel.ByShift] = true
+				p.Prior[linemodel.ByShift] = linemodel.Prior{Mean: p.Shift, Sigma: one.sigmaM}
+				return p
+			})
+		}
+		rows = append(rows, row)
+	}
+	return s.bestStart(rows, func(p *linemodel.Point) bool {
+		prior := p.Prior[linemodel.ByDrop]
+		return math.Abs(p.Ratio-prior.Mean) < ratioMost*prior.Sigma
+	})
+}
+
+// dentAtEnd fits the line of the record with a dent just in front of its end, and returns that and what it
+// leaves.
+func (s *soakSearch) dentAtEnd(named *linemodel.Fit) (best *linemodel.Point, cost float64) {
+	fit := s.fit
+	length := s.path.LengthM()
+	from := math.Max(0, length-nearLoadCells*fit.Cell(length))
+	var rows [][]func() *linemodel.Point
+	for _, bare := range []*linemodel.State{s.asRecorded(), s.namedBefore(from, named)} {
+		for _, guess := range [][2]float64{{0.06, 0.7}, {0.1, 0.5}} {
+			var row []func() *linemodel.Point
+			for x := from; x < length-guess[0]; x += s.eighth(length) {
+				if s.inDevice(x + guess[0]/2) {
+					continue
+				}
+				row = append(row, func() *linemodel.Point {
+					fit.Restore(bare)
+					return dentPoint(fit, x, guess[0], guess[1])
+				})
+			}
+			rows = append(rows, row)
+		}
+	}
+	return s.bestStart(rows, func(p *linemodel.Point) bool { return p.Ratio < dentMostRatio && p.X+p.Extent < length })
+}
+
+// bestStart fits the points that the starts make, each in the model that it restores: of every row
+// those whose neighbours leave more, from the best. It returns the acceptable one that leaves least, nil
+// without, in its fit, and what it leaves.
+func (s *soakSearch) bestStart(rows [][]func() *linemodel.Point, acceptable func(p *linemodel.Point) bool) (best *linemodel.Point, cost float64) {
+	fit := s.fit
+	begin := func(start func() *linemodel.Point) *linemodel.Point {
+		p := start()
+		fit.Sample(p)
+		fit.Insert(p)
+		fit.Evaluate()
+		if fit.Load != nil {
+			fit.QuickFitLoad()
+		}
+		return p
+	}
+	type begun struct {
+		start func() *linemodel.Point
+		cost  float64
+	}
+	var kept []begun
+	for _, row := range rows {
+		costs := make([]float64, len(row))
+		for i, start := range row {
+			if fit.Over() {
+				return nil, math.Inf(1)
+			}
+			begin(start)
+			costs[i] = fit.Cost
+		}
+		for i, c := range costs {
+			if (i == 0 || c <= costs[i-1]) && (i+1 == len(costs) || c < costs[i+1]) {
+				kept = append(kept, begun{row[i], c})
+			}
+		}
+	}
+	slices.SortStableFunc(kept, func(t, u begun) int { return cmp.Compare(t.cost, u.cost) })
+	var state *linemodel.State
+	cost = math.Inf(1)
+	for _, t := range kept[:min(len(kept), wholeFits)] {
+		p := begin(t.start)
+		fit.Refine([]*linemodel.Point{p}, false, true, 4)
+		fit.Refine(s.from(p), true, true, 4)
+		fit.Refine(fit.Points, true, true, 8)
+		if fit.Cost < cost && acceptable(p) {
+			c := *p
+			best, cost, state = &c, fit.Cost, fit.Save()
+		}
+	}
+	if best != nil {
+		fit.Restore(state)
+	}
+	return best, cost
+}
+
+// asRecorded makes the line just what the record says, every part sound.
+func (s *soakSearch) asRecorded() *linemodel.State {
+	fit := s.fit
+	for _, q := range slices.Clone(fit.Points) {
+		fit.Remove(q)
+	}
+	fit.Links = nil
+	seen := s.seen
+	s.seen = s.joints
+	s.sound()
+	s.seen = seen
+	return s.recordedEnd()
+}
+
+// namedBefore makes the line what was named in front of x and what the record says from there on.
+func (s *soakSearch) namedBefore(x float64, named *linemodel.Fit) *linemodel.State {
+	s.adopt(named)
+	for _, q := range slices.Clone(s.fit.Points) {
+		if q.X > x {
+			s.fit.Remove(q)
+		}
+	}
+	s.fit.Links = nil
+	return s.recordedEnd()
+}
+
+// recordedEnd puts the end of the record on the line.
+func (s *soakSearch) recordedEnd() *linemodel.State {
+	fit := s.fit
+	length := s.path.LengthM()
+	if sign := s.mirror(); sign != 0 {
+		end := fit.NewPoint(length, linemodel.Step)
+		end.Flat = sign
+		end.Fits = linemodel.Fitting(linemodel.ByRising, linemodel.ByPlace)
+		end.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: length, Sigma: placeSigma(length)}
+		fit.Sample(end)
+		fit.Insert(end)
+	}
+	if s.load == cables.Termination {
+		end := soundJoint(fit, length)
+		end.Prior[linemodel.ByFlat].Sigma, end.Prior[linemodel.ByRising].Sigma = terminationSigma, terminationSigma
+		fit.Insert(end)
+	}
+	fit.Evaluate()
+	if fit.Load != nil {
+		fit.QuickFitLoad()
+	}
+	return fit.Save()
+}
+
+// terminationSigma is one standard deviation of z of what ends a line, less 1: 26 dB. Common practice, no source.
+const terminationSigma = 0.1
+
+// stands says whether what was found is still that once the rest of the line is located beside it.
+func (w *soaking) stands(p *linemodel.Point) bool {
+	switch {
+	case p.Form != linemodel.Foreign:
+		return true
+	case w.point.Extent < dentLongestM:
+		return p.Ratio < dentMostRatio
+	}
+	return math.Abs(p.Ratio-w.point.Ratio) < ratioMost*ratioSigma*w.point.Ratio
+}
+
+// wholeFinding tells of a section of other cable that the line was found to have.
+func (b *bench) wholeFinding(p *linemodel.Point) Finding {
+	f := Finding{DistanceM: math.Max(0, p.X), SigmaM: placeSigma(p.X), ExtentM: p.LengthM(), Cause: WrongImpedance, IsFault: true,
+		Confidence: trust(1), Place: "in " + b.path.Spans[b.fit.SpanAt(p.X+p.LengthM()/2)].Name,
+		ReturnLossDB: -20 * math.Log10(math.Max(b.fit.RMS(p), 1e-6)),
+		Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}}
+	if p.Extent < dentLongestM {
+		f.Cause = DentOrKink
+	}
+	nameAlone(&f)
+	t := trial{cause: f.Cause, point: p, state: b.fit.Save(), words: describe(p, nil, b.fit, 0, "")[0]}
+	b.named = append(b.named, &verdictOf{finding: f, trials: []trial{t}})
+	return f
+}

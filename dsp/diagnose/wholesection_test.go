@@ -1,0 +1,95 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"downlead/cables"
+	"downlead/dsp/simulate"
+)
+
+// A whole section of 75-ohm cable of another velocity: its far edge and the end of the line are seen
+// well behind the record's end, and its near edge alone could be a contact of 25 ohm.
+func TestWholeSectionOfOtherCable(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several diagnoses")
+	}
+	const lengthM = 24.0
+	for _, c := range []struct {
+		load            cables.LoadKind
+		lowHz, highHz   float64
+		recorded, other float64 // velocity factors
+	}{
+		{cables.Short, 700e6, 1000e6, 0.995, 0.78},
+		{cables.Open, 1710e6, 2170e6, 0.995, 0.66},
+		{cables.Open, 700e6, 1000e6, 0.89, 0.78},
+		{cables.Antenna, 100e6, 500e6, 0.995, 0.87},
+		{cables.Antenna, 700e6, 1000e6, 0.89, 0.78},
+	} {
+		t.Run(fmt.Sprintf("%s, %.0f MHz", c.load, c.lowHz/1e6), func(t *testing.T) {
+			s := band(clearLine(c.load, simulate.Fault{Cause: string(WrongImpedance), At: "feeder", Cable: "braid-75"}), c.lowHz, c.highHz, 401)
+			s.Line.Sections[1].LengthM = lengthM
+			s.Line.Cables[1].VelocityFactor, s.Line.Cables[3].VelocityFactor = c.recorded, c.other
+			found, _ := diagnosed(t, s)
+			alone(t, found, WrongImpedance, 3, 0.05)
+			if f := faultsOf(found)[0]; math.Abs(f.ExtentM-lengthM) > 0.02*lengthM {
+				t.Errorf("%.2f m of it, want %.2f", f.ExtentM, lengthM)
+			}
+		})
+	}
+}
+
+// A dent just in front of an antenna is within what its taps take; it comes back before the antenna can
+// answer.
+func TestDentInFrontOfAnAntenna(t *testing.T) {
+	s := band(clearLine(cables.Antenna, simulate.Fault{Cause: string(DentOrKink), DistanceM: 21.4, ExtentM: 0.09, ImpedanceOhm: 22}), 380e6, 470e6, 801)
+	s.Line.Sections[2].LengthM = 6
+	s.Line.Load.BandHz, s.Line.Load.ReturnLossDB = [2]float64{382e6, 465e6}, 18.5
+	found, _ := diagnosed(t, s)
+	alone(t, found, DentOrKink, 21.4, 0.15)
+}
+
+// A contact of the line's own impedance in front of a short swallows what the short would throw back.
+func TestContactThatSwallowsAShort(t *testing.T) {
+	s := band(clearLine(cables.Short, simulate.Fault{Cause: string(PoorContact), At: "load", SeriesOhm: 49.7}), 5e6, 1000e6, 401)
+	found, _ := diagnosed(t, s)
+	alone(t, found, PoorContact, 19, 0.1)
+}
+
+// Wet cable in front of a break shows as it does on a line that is whole.
+func TestWetCableInFrontOfAShortCircuit(t *testing.T) {
+	s := band(clearLine(cables.Antenna,
+		simulate.Fault{Cause: string(WaterInCable), DistanceM: 5.6, ExtentM: 4.1, ImpedanceDrop: 0.19, LossTangent: 0.003, TaperM: 0.19},
+		simulate.Fault{Cause: string(ShortCircuit), DistanceM: 13.1}), 5e6, 1000e6, 801)
+	found, _ := diagnosed(t, s)
+	faults := faultsOf(found)
+	for _, f := range faults {
+		t.Logf("%s (%.2f) at %.3f ± %.3f m, extent %.3f m; %s", f.Cause, f.Confidence, f.DistanceM, f.SigmaM, f.ExtentM, f.Evidence)
+	}
+	if len(faults) != 2 || faults[0].Cause != WaterInCable || math.Abs(faults[0].DistanceM-5.6) > 0.3 || faults[1].Cause != ShortCircuit || math.Abs(faults[1].DistanceM-13.1) > 0.2 {
+		t.Error("want wet cable at 5.6 m and a short circuit at 13.1 m")
+	}
+}
+
+// A joint that reflects more than its budget, and no more than four deviations of sound joints, is sound;
+// a stronger one is a mismatch.
+func TestMildMismatch(t *testing.T) {
+	if testing.Short() {
+		t.Skip("two diagnoses")
+	}
+	for _, c := range []struct {
+		farad float64
+		fault bool
+	}{{0.3e-12, false}, {0.8e-12, true}} { // |Γ| at 1 GHz: ωCZ/2 = 0.047 and 0.126
+		s := band(clearLine(cables.Termination, simulate.Fault{Cause: string(ConnectorMismatch), At: "feeder / top jumper", ShuntFarad: c.farad}), 700e6, 2700e6, 801)
+		found, _ := diagnosed(t, s)
+		if !c.fault {
+			if faults := faultsOf(found); len(faults) > 0 {
+				t.Errorf("%.1f pF: %s at %.2f m: %s", 1e12*c.farad, faults[0].Cause, faults[0].DistanceM, faults[0].Evidence)
+			}
+			continue
+		}
+		alone(t, found, ConnectorMismatch, 17, 0.05)
+	}
+}
