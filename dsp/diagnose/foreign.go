@@ -35,17 +35,18 @@ const (
 
 // How it is looked for.
 const (
-	edgeAbove     = 0.06 // |Γ| of an edge worth trying as one
-	farEdgeAbove  = 0.02 // of the far edge, which is seen through what may be lossy cable
-	mostNearEdges = 3
-	mostFarEdges  = 6
-	mostStretches = 3   // are taken further
-	hopelessCost  = 30  // times the cost of the best, for which none is
-	goodCost      = 1.5 // times that of the points of locating, after which no other is
-	edgeReach     = 3   // eighths of a wave that an edge may be off
-	mixedCells    = 2.5 // nearer to each other, edges are hardly told apart
-	gridTaken     = 15  // one start in so many is fitted
-	perQuantity   = 2.0 // natural units that a quantity must save
+	edgeAbove      = 0.06 // |Γ| of an edge worth trying as one
+	farEdgeAbove   = 0.02 // of the far edge, which is seen through what may be lossy cable
+	mostNearEdges  = 3
+	mostFarEdges   = 6
+	mostStretches  = 3    // are taken further
+	hopelessCost   = 30   // times the cost of the best, for which none is
+	goodCost       = 1.5  // times that of the points of locating, after which no other is
+	edgeReach      = 3    // eighths of a wave that an edge may be off
+	mixedCells     = 2.5  // nearer to each other, edges are hardly told apart
+	gridTaken      = 15   // one start in so many is fitted
+	mostVelocities = 1500 // of other cable of a known length are tried
+	perQuantity    = 2.0  // natural units that a quantity must save
 )
 
 // foreignCable tries stretches of other cable that begin at cluster i of all.
@@ -242,6 +243,25 @@ func (w *foreignWork) stretch(from, extent, ratio float64) *linemodel.Point {
 	p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: p.LossScale, Sigma: foreignLossSigma * root / record}
 	w.fit.Sample(p)
 	return p
+}
+
+// delays begins other cable of a known length from a place on in the state that bare makes, of all
+// velocities that there are, an eighth of the shortest wave of delay apart.
+func (w *foreignWork) delays(bare func(), from, length, ratio float64) (row []func() *linemodel.Point) {
+	velocity := w.path.Spans[w.fit.SpanAt(from+length/2)].Medium.VelocityFactor
+	least, most := length*velocity/foreignFastest, length*velocity/foreignSlowest
+	for extent := least; extent < most; extent += math.Max(w.eighth(from), (most-least)/mostVelocities) {
+		row = append(row, func() *linemodel.Point {
+			bare()
+			p := w.stretch(from, extent, ratio)
+			p.Shift = extent - length
+			p.LossScale *= extent / length // as recorded per metre
+			p.Prior[linemodel.ByTangent].Mean *= extent / length
+			p.Prior[linemodel.ByTangent].Sigma *= extent / length
+			return p
+		})
+	}
+	return row
 }
 
 // edgeGrid lists pairs of edges about from and to, an eighth of the shortest

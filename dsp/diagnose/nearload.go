@@ -1,7 +1,6 @@
 package diagnose
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -120,26 +119,27 @@ func (b *bench) beforeLoad(near []float64, earlyM float64) (fit *linemodel.Fit, 
 // dentsNearLoad tries dents along the cable just in front of the antenna. Where they are the antenna's
 // taps tell, which answer no earlier than they are asked.
 func (b *bench) dentsNearLoad() []trial {
-	fit := b.fit
 	length := b.path.LengthM()
-	var starts []func() *linemodel.Point
-	var places []float64
-	step := math.Pi / fit.Beta0[b.path.SpanAt(length)] / placesPerHalf
+	step := math.Pi / b.fit.Beta0[b.path.SpanAt(length)] / placesPerHalf
+	return b.bestNearLoad(DentOrKink, -0.5, b.dentsAlong(b.fit.Save(), length-nearLoadCells*b.fit.Cell(length), length-dentToLoadM, step))
+}
+
+// dentsAlong begins dents of two shapes all along from one place to another in the state bare.
+func (b *bench) dentsAlong(bare *linemodel.State, from, to, step float64) (rows [][]func() *linemodel.Point) {
 	for _, guess := range [][2]float64{{0.06, 0.7}, {0.1, 0.5}} {
-		for x := math.Max(0, length-nearLoadCells*fit.Cell(length)); x < length-guess[0]-dentToLoadM; x += step {
+		var row []func() *linemodel.Point
+		for x := math.Max(0, from); x < to-guess[0]; x += step {
 			if b.inDevice(x + guess[0]/2) {
 				continue
 			}
-			places = append(places, x)
-			starts = append(starts, func() *linemodel.Point {
-				p := dentPoint(fit, x, guess[0], guess[1])
-				fit.Sample(p)
-				fit.Insert(p)
-				return p
+			row = append(row, func() *linemodel.Point {
+				b.fit.Restore(bare)
+				return dentPoint(b.fit, x, guess[0], guess[1])
 			})
 		}
+		rows = append(rows, row)
 	}
-	return b.bestNearLoad(DentOrKink, -0.5, places, starts)
+	return rows
 }
 
 // stretchesToLoad tries cable of other impedance from what reflects in front of the antenna to just in
@@ -148,77 +148,42 @@ func (b *bench) stretchesToLoad() (out []trial) {
 	fit := b.fit
 	length := b.path.LengthM()
 	w := &foreignWork{bench: b}
+	held := fit.Save()
 	for _, q := range slices.Clone(fit.Points) {
-		near := q.X
-		if q.Form == linemodel.Foreign || q.Form == linemodel.Wet || fit.RMS(q) < edgeAbove || length-near > wetMostM || length-near < foreignLeastM {
+		if q.Form == linemodel.Foreign || q.Form == linemodel.Wet || fit.RMS(q) < edgeAbove || length-q.X > wetMostM || length-q.X < foreignLeastM {
 			continue
 		}
-		for _, ratio := range b.foreignRatios((near + length) / 2) {
-			var starts []func() *linemodel.Point
-			var places []float64
-			velocity := b.path.Spans[b.path.SpanAt(length)].Medium.VelocityFactor
-			for _, short := range []float64{0, nearLoadCells / 2} {
-				long := length - near - short*fit.Cell(length)
-				for extent := math.Max(foreignLeastM, long*velocity/foreignFastest); long > foreignLeastM && extent < long*velocity/foreignSlowest; extent += b.eighth(length) {
-					places = append(places, near+extent)
-					starts = append(starts, func() *linemodel.Point {
-						p := w.stretch(near, extent, ratio)
-						p.Shift = extent - long
-						p.LossScale *= extent / long // as recorded per metre
-						p.Prior[linemodel.ByTangent].Mean *= extent / long
-						p.Prior[linemodel.ByTangent].Sigma *= extent / long
-						fit.Sample(p)
-						for _, r := range slices.Clone(fit.Points) { // it, and sound joints within
-							if r == q || r.X > near && r.X < length {
-								fit.Remove(r)
-							}
-						}
-						fit.Insert(p)
-						return p
-					})
+		spared := 0.0
+		if fit.RMS(q) > locate.JointMost(fit) { // one fault where else there are two
+			spared = w.spared([]*linemodel.Point{q}) + secondFault
+		}
+		near := q.X
+		bare := func() {
+			fit.Restore(held)
+			for _, r := range slices.Clone(fit.Points) { // it, and sound joints within
+				if r == q || r.X > near && r.X < length {
+					fit.Remove(r)
 				}
 			}
-			spared := 0.0
-			if b.fit.RMS(q) > locate.JointMost(b.fit) { // one fault where else there are two
-				spared = w.spared([]*linemodel.Point{q}) + secondFault
+		}
+		for _, ratio := range b.foreignRatios((near + length) / 2) {
+			var rows [][]func() *linemodel.Point
+			for _, short := range []float64{0, nearLoadCells / 2 * fit.Cell(length)} {
+				if long := length - near - short; long > foreignLeastM {
+					rows = append(rows, w.delays(bare, near, long, ratio))
+				}
 			}
-			out = append(out, b.bestNearLoad(WrongImpedance, foreignPrior+spared, places, starts)...)
+			out = append(out, b.bestNearLoad(WrongImpedance, foreignPrior+spared, rows)...)
 		}
 	}
 	return out
 }
 
-// bestNearLoad fits what the starts put into the model, from the best of them.
-func (b *bench) bestNearLoad(cause Cause, prior float64, places []float64, starts []func() *linemodel.Point) (out []trial) {
+// bestNearLoad fits what the starts of rows begin, from the best of them.
+func (b *bench) bestNearLoad(cause Cause, prior float64, rows [][]func() *linemodel.Point) (out []trial) {
 	fit := b.fit
 	held := fit.Save()
-	begun := func(i int) *linemodel.Point {
-		p := starts[i]()
-		fit.Evaluate()
-		fit.QuickFitLoad()
-		return p
-	}
-	costs := make([]float64, len(starts))
-	for i := range starts {
-		if fit.Over() {
-			return nil
-		}
-		begun(i)
-		costs[i] = fit.Cost
-		fit.Restore(held)
-	}
-	var kept []int // local minima: their neighbours lead to the same place
-	beside := func(i, j int) bool {
-		return j >= 0 && j < len(places) && math.Abs(places[i]-places[j]) < b.eighth(places[i])*1.5
-	}
-	for i, c := range costs {
-		if !(beside(i, i-1) && costs[i-1] < c) && !(beside(i, i+1) && costs[i+1] <= c) {
-			kept = append(kept, i)
-		}
-	}
-	slices.SortStableFunc(kept, func(i, j int) int { return cmp.Compare(costs[i], costs[j]) })
-	for _, i := range kept[:min(len(kept), screenKept)] {
-		p := begun(i)
+	fromBest(fit, rows, screenKept, func(p *linemodel.Point) {
 		fit.Refine([]*linemodel.Point{p}, false, true, 8)
 		fit.Refine(fit.Points, true, true, 20)
 		if p.X+p.LengthM() < b.path.LengthM()+dentToLoadM && !(cause == DentOrKink && p.Ratio > dentMostRatio) {
@@ -226,8 +191,8 @@ func (b *bench) bestNearLoad(cause Cause, prior float64, places []float64, start
 			t.words = describe(p, nil, fit, 0, "")[0]
 			out = append(out, t)
 		}
-		fit.Restore(held)
-	}
+	})
+	fit.Restore(held)
 	return out
 }
 

@@ -121,6 +121,46 @@ func (s *screening) starts(p *linemodel.Point, places []float64, guesses []func(
 	return out
 }
 
+// fromBest begins what the starts of rows make, each in the model that it restores itself, and puts
+// it there: of every row those whose neighbours leave more lead elsewhere than these. do goes on from the
+// best most of them.
+func fromBest(fit *linemodel.Fit, rows [][]func() *linemodel.Point, most int, do func(p *linemodel.Point)) {
+	begin := func(start func() *linemodel.Point) *linemodel.Point {
+		p := start()
+		fit.Sample(p)
+		fit.Insert(p)
+		fit.Evaluate()
+		if fit.Load != nil {
+			fit.QuickFitLoad()
+		}
+		return p
+	}
+	type begun struct {
+		start func() *linemodel.Point
+		cost  float64
+	}
+	var kept []begun
+	for _, row := range rows {
+		costs := make([]float64, len(row))
+		for i, start := range row {
+			if fit.Over() {
+				return
+			}
+			begin(start)
+			costs[i] = fit.Cost
+		}
+		for i, c := range costs {
+			if (i == 0 || c <= costs[i-1]) && (i+1 == len(costs) || c < costs[i+1]) {
+				kept = append(kept, begun{row[i], c})
+			}
+		}
+	}
+	sort.SliceStable(kept, func(i, j int) bool { return kept[i].cost < kept[j].cost })
+	for _, t := range kept[:min(len(kept), most)] {
+		do(begin(t.start))
+	}
+}
+
 // seen is from where to where the points say that there is something.
 func (b *bench) seen(points []*linemodel.Point) (from, to float64) {
 	from, to = points[0].X, points[0].X

@@ -1,7 +1,6 @@
 package diagnose
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -18,8 +17,7 @@ import (
 const (
 	wholeLeast  = 0.12 // |Γ| by itself of what may be its near edge
 	wholeMost   = 0.3
-	wholeStarts = 1500 // velocities at most are tried,
-	wholeFits   = 16   // and the best of them fitted
+	wholeFits   = 16   // of the best velocities are fitted
 	wholeGain   = 30.0 // natural units that it must bring over what was named
 	wholeLeaves = 0.5  // and the share of the cost that it may leave
 )
@@ -117,32 +115,24 @@ func (v *view) isOther(x float64) bool {
 // other fits the line of the record with other cable of the given ratio at one, and returns that and
 // what it leaves.
 func (s *soakSearch) other(one otherCable, ratio float64) (best *linemodel.Point, cost float64) {
-	fit := s.fit
 	w := &foreignWork{bench: s.bench}
-	velocity := s.path.Spans[fit.SpanAt(one.fromM+one.lengthM/2)].Medium.VelocityFactor
 	var rows [][]func() *linemodel.Point
 	for _, bare := range []*linemodel.State{s.asRecorded(), s.base[len(s.base)-1]} { // what was found may be there too
-		var row []func() *linemodel.Point
-		from, to := one.lengthM*velocity/foreignFastest, one.lengthM*velocity/foreignSlowest
-		for extent := from; extent < to; extent += math.Max(s.eighth(one.fromM), (to-from)/wholeStarts) {
-			row = append(row, func() *linemodel.Point {
-				fit.Restore(bare)
-				p := w.stretch(one.fromM, extent, ratio)
-				p.Shift = extent - one.lengthM
-				p.LossScale *= extent / one.lengthM
-				p.Prior[linemodel.ByTangent].Mean *= extent / one.lengthM
-				p.Prior[linemodel.ByTangent].Sigma *= extent / one.lengthM
+		row := w.delays(func() { s.fit.Restore(bare) }, one.fromM, one.lengthM, ratio)
+		for i, start := range row {
+			row[i] = func() *linemodel.Point {
+				p := start()
 				if one.atJoint {
 					p.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: one.fromM, Sigma: placeSigma(one.fromM)}
 				}
 				p.Fits[linemodel.ByShift] = true
 				p.Prior[linemodel.ByShift] = linemodel.Prior{Mean: p.Shift, Sigma: one.sigmaM}
 				return p
-			})
+			}
 		}
 		rows = append(rows, row)
 	}
-	return s.bestStart(rows, func(p *linemodel.Point) bool {
+	return s.leastOf(rows, func(p *linemodel.Point) bool {
 		prior := p.Prior[linemodel.ByDrop]
 		return math.Abs(p.Ratio-prior.Mean) < ratioMost*prior.Sigma
 	})
@@ -151,68 +141,22 @@ func (s *soakSearch) other(one otherCable, ratio float64) (best *linemodel.Point
 // dentAtEnd fits the line of the record with a dent just in front of its end, and returns that and what it
 // leaves.
 func (s *soakSearch) dentAtEnd(named *linemodel.Fit) (best *linemodel.Point, cost float64) {
-	fit := s.fit
 	length := s.path.LengthM()
-	from := math.Max(0, length-nearLoadCells*fit.Cell(length))
+	from := math.Max(0, length-nearLoadCells*s.fit.Cell(length))
 	var rows [][]func() *linemodel.Point
 	for _, bare := range []*linemodel.State{s.asRecorded(), s.namedBefore(from, named)} {
-		for _, guess := range [][2]float64{{0.06, 0.7}, {0.1, 0.5}} {
-			var row []func() *linemodel.Point
-			for x := from; x < length-guess[0]; x += s.eighth(length) {
-				if s.inDevice(x + guess[0]/2) {
-					continue
-				}
-				row = append(row, func() *linemodel.Point {
-					fit.Restore(bare)
-					return dentPoint(fit, x, guess[0], guess[1])
-				})
-			}
-			rows = append(rows, row)
-		}
+		rows = append(rows, s.dentsAlong(bare, from, length, s.eighth(length))...)
 	}
-	return s.bestStart(rows, func(p *linemodel.Point) bool { return p.Ratio < dentMostRatio && p.X+p.Extent < length })
+	return s.leastOf(rows, func(p *linemodel.Point) bool { return p.Ratio < dentMostRatio && p.X+p.Extent < length })
 }
 
-// bestStart fits the points that the starts make, each in the model that it restores: of every row
-// those whose neighbours leave more, from the best. It returns the acceptable one that leaves least, nil
-// without, in its fit, and what it leaves.
-func (s *soakSearch) bestStart(rows [][]func() *linemodel.Point, acceptable func(p *linemodel.Point) bool) (best *linemodel.Point, cost float64) {
+// leastOf fits what the starts of rows begin, from the best of them, and returns the acceptable one that
+// leaves least, nil without, in its fit, and what it leaves.
+func (s *soakSearch) leastOf(rows [][]func() *linemodel.Point, acceptable func(p *linemodel.Point) bool) (best *linemodel.Point, cost float64) {
 	fit := s.fit
-	begin := func(start func() *linemodel.Point) *linemodel.Point {
-		p := start()
-		fit.Sample(p)
-		fit.Insert(p)
-		fit.Evaluate()
-		if fit.Load != nil {
-			fit.QuickFitLoad()
-		}
-		return p
-	}
-	type begun struct {
-		start func() *linemodel.Point
-		cost  float64
-	}
-	var kept []begun
-	for _, row := range rows {
-		costs := make([]float64, len(row))
-		for i, start := range row {
-			if fit.Over() {
-				return nil, math.Inf(1)
-			}
-			begin(start)
-			costs[i] = fit.Cost
-		}
-		for i, c := range costs {
-			if (i == 0 || c <= costs[i-1]) && (i+1 == len(costs) || c < costs[i+1]) {
-				kept = append(kept, begun{row[i], c})
-			}
-		}
-	}
-	slices.SortStableFunc(kept, func(t, u begun) int { return cmp.Compare(t.cost, u.cost) })
 	var state *linemodel.State
 	cost = math.Inf(1)
-	for _, t := range kept[:min(len(kept), wholeFits)] {
-		p := begin(t.start)
+	fromBest(fit, rows, wholeFits, func(p *linemodel.Point) {
 		fit.Refine([]*linemodel.Point{p}, false, true, 4)
 		fit.Refine(s.from(p), true, true, 4)
 		fit.Refine(fit.Points, true, true, 8)
@@ -220,7 +164,7 @@ func (s *soakSearch) bestStart(rows [][]func() *linemodel.Point, acceptable func
 			c := *p
 			best, cost, state = &c, fit.Cost, fit.Save()
 		}
-	}
+	})
 	if best != nil {
 		fit.Restore(state)
 	}
@@ -265,20 +209,12 @@ func (s *soakSearch) recordedEnd() *linemodel.State {
 		fit.Sample(end)
 		fit.Insert(end)
 	}
-	if s.load == cables.Termination {
-		end := soundJoint(fit, length)
-		end.Prior[linemodel.ByFlat].Sigma, end.Prior[linemodel.ByRising].Sigma = terminationSigma, terminationSigma
-		fit.Insert(end)
-	}
 	fit.Evaluate()
 	if fit.Load != nil {
 		fit.QuickFitLoad()
 	}
 	return fit.Save()
 }
-
-// terminationSigma is one standard deviation of z of what ends a line, less 1: 26 dB. Common practice, no source.
-const terminationSigma = 0.1
 
 // stands says whether what was found is still that once the rest of the line is located beside it.
 func (w *soaking) stands(p *linemodel.Point) bool {
