@@ -98,7 +98,7 @@ type view struct {
 	findings []Finding
 }
 
-// look locates and names. With wet, that stretch of wet cable is taken to be on the line.
+// look locates and names. With wet, that stretch of wet or other cable is taken to be on the line.
 func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.Path, settings Settings, wet *soaking) (*view, error) {
 	within := locate.Settings{ToM: settings.RangeM}
 	if wet != nil {

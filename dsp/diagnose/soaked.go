@@ -18,7 +18,8 @@ import (
 // band in which it reflects, and that part alone finds it (soakstarts.go, soaksearch.go). What the best starts
 // come to is held against whatever else was named.
 
-// soaking is wet cable that the line seems to have.
+// soaking is wet cable that the line seems to have, or what else is known by what it does to all behind
+// it: a section of other cable, a dent just in front of the end (wholesection.go).
 type soaking struct {
 	point *linemodel.Point
 	ends  []*linemodel.Point // the mirror behind it

@@ -13,7 +13,8 @@ import (
 // the recorded length and of another velocity. What lies behind is then seen
 // elsewhere than by the record, farther out than its end even, and by itself its near edge is
 // a contact as well. So it is tried as a whole: the line of the record with that section exchanged,
-// over all velocities that such cable may have.
+// over all velocities that such cable may have. So is a dent just in front of an open or shorted end, over
+// its places.
 const (
 	wholeLeast  = 0.12 // |Γ| by itself of what may be its near edge
 	wholeMost   = 0.3
@@ -227,7 +228,8 @@ func (w *soaking) stands(p *linemodel.Point) bool {
 	return math.Abs(p.Ratio-w.point.Ratio) < ratioMost*ratioSigma*w.point.Ratio
 }
 
-// wholeFinding tells of a section of other cable that the line was found to have.
+// wholeFinding tells of a section of other cable, or a dent in front of the end, that the line was found
+// to have.
 func (b *bench) wholeFinding(p *linemodel.Point) Finding {
 	f := Finding{DistanceM: math.Max(0, p.X), SigmaM: placeSigma(p.X), ExtentM: p.LengthM(), Cause: WrongImpedance, IsFault: true,
 		Confidence: trust(1), Place: "in " + b.path.Spans[b.fit.SpanAt(p.X+p.LengthM()/2)].Name,

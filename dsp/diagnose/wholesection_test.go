@@ -72,7 +72,7 @@ func TestWetCableInFrontOfAShortCircuit(t *testing.T) {
 	}
 }
 
-// A joint that reflects more than its budget, and no more than four deviations of sound joints, is sound;
+// A joint that reflects more than its budget, and no more than four and a half deviations of sound joints, is sound;
 // a stronger one is a mismatch.
 func TestMildMismatch(t *testing.T) {
 	if testing.Short() {
