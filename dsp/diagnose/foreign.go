@@ -234,31 +234,35 @@ func (w *foreignWork) edges(instead []*linemodel.Point, from, to, ratio float64)
 // stretch returns a stretch of other cable that is not in the model yet.
 func (w *foreignWork) stretch(from, extent, ratio float64) *linemodel.Point {
 	p := w.fit.NewPoint(from, linemodel.Foreign)
-	medium := w.path.Spans[w.fit.SpanAt(from+extent/2)].Medium
-	record := math.Max(1e-4, medium.AttenuationNp(w.fit.MiddleHz)/cables.NeperPerDB)
-	root := math.Sqrt(w.fit.MiddleHz / 1e9)
-	p.Extent, p.Ratio, p.LossScale = extent, ratio, foreignLossDBPerM*root/record
-	p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent)
-	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: ratio, Sigma: ratioSigma * ratio}
-	p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: p.LossScale, Sigma: foreignLossSigma * root / record}
+	w.asStretch(p, from, extent, ratio)
 	w.fit.Sample(p)
 	return p
 }
 
+// asStretch makes p a stretch of other cable.
+func (w *foreignWork) asStretch(p *linemodel.Point, from, extent, ratio float64) {
+	medium := w.path.Spans[w.fit.SpanAt(from+extent/2)].Medium
+	record := math.Max(1e-4, medium.AttenuationNp(w.fit.MiddleHz)/cables.NeperPerDB)
+	root := math.Sqrt(w.fit.MiddleHz / 1e9)
+	p.Form, p.X, p.Extent, p.Ratio, p.LossScale = linemodel.Foreign, from, extent, ratio, foreignLossDBPerM*root/record
+	p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent)
+	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: ratio, Sigma: ratioSigma * ratio}
+	p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: p.LossScale, Sigma: foreignLossSigma * root / record}
+}
+
 // delays begins other cable of a known length from a place on in the state that bare makes, of all
 // velocities that there are, an eighth of the shortest wave of delay apart.
-func (w *foreignWork) delays(bare func(), from, length, ratio float64) (row []func() *linemodel.Point) {
+func (w *foreignWork) delays(bare func(), from, length, ratio float64) (row []start) {
 	velocity := w.path.Spans[w.fit.SpanAt(from+length/2)].Medium.VelocityFactor
 	least, most := length*velocity/foreignFastest, length*velocity/foreignSlowest
 	for extent := least; extent < most; extent += math.Max(w.eighth(from), (most-least)/mostVelocities) {
-		row = append(row, func() *linemodel.Point {
+		row = append(row, func(p *linemodel.Point) {
 			bare()
-			p := w.stretch(from, extent, ratio)
+			w.asStretch(p, from, extent, ratio)
 			p.Shift = extent - length
 			p.LossScale *= extent / length // as recorded per metre
 			p.Prior[linemodel.ByTangent].Mean *= extent / length
 			p.Prior[linemodel.ByTangent].Sigma *= extent / length
-			return p
 		})
 	}
 	return row

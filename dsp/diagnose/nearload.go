@@ -125,16 +125,16 @@ func (b *bench) dentsNearLoad() []trial {
 }
 
 // dentsAlong begins dents of two shapes all along from one place to another in the state bare.
-func (b *bench) dentsAlong(bare *linemodel.State, from, to, step float64) (rows [][]func() *linemodel.Point) {
+func (b *bench) dentsAlong(bare *linemodel.State, from, to, step float64) (rows [][]start) {
 	for _, guess := range [][2]float64{{0.06, 0.7}, {0.1, 0.5}} {
-		var row []func() *linemodel.Point
+		var row []start
 		for x := math.Max(0, from); x < to-guess[0]; x += step {
 			if b.inDevice(x + guess[0]/2) {
 				continue
 			}
-			row = append(row, func() *linemodel.Point {
-				b.fit.Restore(bare)
-				return dentPoint(b.fit, x, guess[0], guess[1])
+			row = append(row, func(p *linemodel.Point) {
+				b.fit.Return(bare)
+				asDent(p, x, guess[0], guess[1])
 			})
 		}
 		rows = append(rows, row)
@@ -159,7 +159,7 @@ func (b *bench) stretchesToLoad() (out []trial) {
 		}
 		near := q.X
 		bare := func() {
-			fit.Restore(held)
+			fit.Return(held)
 			for _, r := range slices.Clone(fit.Points) { // it, and sound joints within
 				if r == q || r.X > near && r.X < length {
 					fit.Remove(r)
@@ -167,7 +167,7 @@ func (b *bench) stretchesToLoad() (out []trial) {
 			}
 		}
 		for _, ratio := range b.foreignRatios((near + length) / 2) {
-			var rows [][]func() *linemodel.Point
+			var rows [][]start
 			for _, short := range []float64{0, nearLoadCells / 2 * fit.Cell(length)} {
 				if long := length - near - short; long > foreignLeastM {
 					rows = append(rows, w.delays(bare, near, long, ratio))
@@ -180,7 +180,7 @@ func (b *bench) stretchesToLoad() (out []trial) {
 }
 
 // bestNearLoad fits what the starts of rows begin, from the best of them.
-func (b *bench) bestNearLoad(cause Cause, prior float64, rows [][]func() *linemodel.Point) (out []trial) {
+func (b *bench) bestNearLoad(cause Cause, prior float64, rows [][]start) (out []trial) {
 	fit := b.fit
 	held := fit.Save()
 	fromBest(fit, rows, screenKept, func(p *linemodel.Point) {

@@ -96,6 +96,7 @@ type view struct {
 	found    *locate.Result
 	bench    *bench
 	findings []Finding
+	record   *soakSearch // the line of the record, once it was needed
 }
 
 // look locates and names. With wet, that stretch of wet or other cable is taken to be on the line.

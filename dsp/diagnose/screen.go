@@ -121,32 +121,37 @@ func (s *screening) starts(p *linemodel.Point, places []float64, guesses []func(
 	return out
 }
 
-// fromBest begins what the starts of rows make, each in the model that it restores itself, and puts
-// it there: of every row those whose neighbours leave more lead elsewhere than these. do goes on from the
-// best most of them.
-func fromBest(fit *linemodel.Fit, rows [][]func() *linemodel.Point, most int, do func(p *linemodel.Point)) {
-	begin := func(start func() *linemodel.Point) *linemodel.Point {
-		p := start()
+// start goes back to a model, which it need not evaluate, and makes of p what it begins there.
+type start func(p *linemodel.Point)
+
+// fromBest begins the starts of rows: of every row those whose neighbours leave more lead elsewhere than
+// these. do goes on from the best most of them.
+func fromBest(fit *linemodel.Fit, rows [][]start, most int, do func(p *linemodel.Point)) {
+	begin := func(p *linemodel.Point, s start) {
+		at := p.X
+		if s(p); p.X != at {
+			fit.Move(p)
+		}
 		fit.Sample(p)
 		fit.Insert(p)
 		fit.Evaluate()
 		if fit.Load != nil {
 			fit.QuickFitLoad()
 		}
-		return p
 	}
 	type begun struct {
-		start func() *linemodel.Point
+		start start
 		cost  float64
 	}
 	var kept []begun
+	trial := fit.NewPoint(0, linemodel.Step)
 	for _, row := range rows {
 		costs := make([]float64, len(row))
-		for i, start := range row {
+		for i, s := range row {
 			if fit.Over() {
 				return
 			}
-			begin(start)
+			begin(trial, s)
 			costs[i] = fit.Cost
 		}
 		for i, c := range costs {
@@ -157,7 +162,9 @@ func fromBest(fit *linemodel.Fit, rows [][]func() *linemodel.Point, most int, do
 	}
 	sort.SliceStable(kept, func(i, j int) bool { return kept[i].cost < kept[j].cost })
 	for _, t := range kept[:min(len(kept), most)] {
-		do(begin(t.start))
+		p := fit.NewPoint(0, linemodel.Step)
+		begin(p, t.start)
+		do(p)
 	}
 }
 

@@ -64,7 +64,7 @@ func (v *view) soaked() *soaking {
 			}
 		}
 	}
-	s := newSoakSearch(b, v.found)
+	s := v.lineOfRecord()
 	trials := s.search(s.base)
 	base := s.fit.Cost // with what was found at joints
 	if v.claims() && (named != nil || !wet) {
@@ -78,9 +78,10 @@ func (v *view) soaked() *soaking {
 		return found
 	}
 	// What was named hides it on the line of the record.
-	s.base = []*linemodel.State{state}
-	trials = slices.DeleteFunc(s.search(s.base), s.swallows)
-	return v.best(s, trials, state, nil, true)
+	beside := *s
+	beside.base = []*linemodel.State{state}
+	trials = slices.DeleteFunc(beside.search(beside.base), s.swallows)
+	return v.best(&beside, trials, state, nil, true)
 }
 
 // best returns the wet cable of trials that explains the sweep better than state, which holds what was

@@ -35,6 +35,14 @@ const (
 	soakedHops       = 4   // half waves that the edges of the best may be off
 )
 
+// lineOfRecord is the line of the record as v has found it.
+func (v *view) lineOfRecord() *soakSearch {
+	if v.record == nil {
+		v.record = newSoakSearch(v.bench, v.found)
+	}
+	return v.record
+}
+
 // newSoakSearch sets the line of the record up: sound joints, what was found at
 // the far end, and what no joint may reflect.
 func newSoakSearch(b *bench, found *locate.Result) *soakSearch {

@@ -58,11 +58,16 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 // dentPoint is a dent that begins at x. It is not in the model yet.
 func dentPoint(fit *linemodel.Fit, x, extent, ratio float64) *linemodel.Point {
 	p := fit.NewPoint(x, linemodel.Foreign)
-	p.Extent, p.Ratio, p.LossScale = extent, ratio, 1
+	asDent(p, x, extent, ratio)
+	return p
+}
+
+// asDent makes p a dent.
+func asDent(p *linemodel.Point, x, extent, ratio float64) {
+	p.Form, p.X, p.Extent, p.Ratio, p.LossScale = linemodel.Foreign, x, extent, ratio, 1
 	p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop)
 	p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: dentM, Sigma: dentM / 2}
 	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0.7, Sigma: 0.2}
-	return p
 }
 
 // inDevice says whether x lies within a device of the record.

@@ -36,7 +36,7 @@ func (v *view) otherSection() *soaking {
 	least := math.Inf(1)
 	attempt := func(fitted func() (*linemodel.Point, float64)) {
 		if s == nil {
-			s = newSoakSearch(b, v.found)
+			s = v.lineOfRecord()
 			s.adopt(b.fit)
 			without = s.fit.Cost
 		}
@@ -60,7 +60,21 @@ func (v *view) otherSection() *soaking {
 	if best == nil || best.gain < wholeGain || least > wholeLeaves*without {
 		return nil
 	}
+	if s.fit.Load != nil && least > wholeLeaves*s.nearer() {
+		return nil
+	}
 	return best
+}
+
+// nearer is what the line of the record leaves with an antenna that is as much nearer as its tolerance allows.
+func (s *soakSearch) nearer() float64 {
+	fit := s.fit
+	s.asRecorded()
+	fit.Load = causalLoad(fit, nearLoadSigmas*placeSigma(s.path.LengthM()))
+	fit.Evaluate()
+	fit.FitLoad()
+	fit.Refine(fit.Points, true, true, 6)
+	return fit.Cost
 }
 
 // faultNearEnd says whether v holds a fault within a few cells of the end of the line.
@@ -117,18 +131,17 @@ func (v *view) isOther(x float64) bool {
 // what it leaves.
 func (s *soakSearch) other(one otherCable, ratio float64) (best *linemodel.Point, cost float64) {
 	w := &foreignWork{bench: s.bench}
-	var rows [][]func() *linemodel.Point
+	var rows [][]start
 	for _, bare := range []*linemodel.State{s.asRecorded(), s.base[len(s.base)-1]} { // what was found may be there too
-		row := w.delays(func() { s.fit.Restore(bare) }, one.fromM, one.lengthM, ratio)
-		for i, start := range row {
-			row[i] = func() *linemodel.Point {
-				p := start()
+		row := w.delays(func() { s.fit.Return(bare) }, one.fromM, one.lengthM, ratio)
+		for i, plain := range row {
+			row[i] = func(p *linemodel.Point) {
+				plain(p)
 				if one.atJoint {
 					p.Prior[linemodel.ByPlace] = linemodel.Prior{Mean: one.fromM, Sigma: placeSigma(one.fromM)}
 				}
 				p.Fits[linemodel.ByShift] = true
 				p.Prior[linemodel.ByShift] = linemodel.Prior{Mean: p.Shift, Sigma: one.sigmaM}
-				return p
 			}
 		}
 		rows = append(rows, row)
@@ -144,7 +157,7 @@ func (s *soakSearch) other(one otherCable, ratio float64) (best *linemodel.Point
 func (s *soakSearch) dentAtEnd(named *linemodel.Fit) (best *linemodel.Point, cost float64) {
 	length := s.path.LengthM()
 	from := math.Max(0, length-nearLoadCells*s.fit.Cell(length))
-	var rows [][]func() *linemodel.Point
+	var rows [][]start
 	for _, bare := range []*linemodel.State{s.asRecorded(), s.namedBefore(from, named)} {
 		rows = append(rows, s.dentsAlong(bare, from, length, s.eighth(length))...)
 	}
@@ -153,7 +166,7 @@ func (s *soakSearch) dentAtEnd(named *linemodel.Fit) (best *linemodel.Point, cos
 
 // leastOf fits what the starts of rows begin, from the best of them, and returns the acceptable one that
 // leaves least, nil without, in its fit, and what it leaves.
-func (s *soakSearch) leastOf(rows [][]func() *linemodel.Point, acceptable func(p *linemodel.Point) bool) (best *linemodel.Point, cost float64) {
+func (s *soakSearch) leastOf(rows [][]start, acceptable func(p *linemodel.Point) bool) (best *linemodel.Point, cost float64) {
 	fit := s.fit
 	var state *linemodel.State
 	cost = math.Inf(1)
