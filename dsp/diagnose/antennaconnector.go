@@ -111,8 +111,8 @@ type atAntenna struct {
 // anything, and one circuit in front of a sound one seldom looks like that: one in
 // ten, on drawn lines. A sound line is the rule. Common practice, no source.
 const (
-	circuitPrior = -2.5
-	anyBandPrior = -2.3
+	circuitPrior = -2.2
+	anyBandPrior = -2.5
 	mirrorPrior  = -3.0 // of an antenna that reflects everything in its band
 	soundPrior   = 5.0
 )

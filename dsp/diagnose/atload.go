@@ -46,12 +46,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 	}
 	fit := b.fit
 	length := b.path.LengthM()
-	var instead []*linemodel.Point
-	for _, p := range fit.Points {
-		if math.Abs(p.X-length) < math.Max(fit.Cell(length), 3*placeSigma(length)) {
-			instead = append(instead, p)
-		}
-	}
+	instead := b.aboutEnd()
 	if len(instead) == 0 || hidden(found, length) || b.blocked() {
 		return nil
 	}
@@ -121,6 +116,17 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		return nil
 	}
 	return kept
+}
+
+// aboutEnd lists the points that may stand for the end of the line.
+func (b *bench) aboutEnd() (out []*linemodel.Point) {
+	length := b.path.LengthM()
+	for _, p := range b.fit.Points {
+		if math.Abs(p.X-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length)) {
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // endHypothesis is an open or shorted end with, perhaps, a circuit in front of it.

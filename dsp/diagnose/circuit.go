@@ -47,7 +47,7 @@ func circuits() []circuit {
 			[][3]float64{{0.9, 0, 0.3}, {0.6, 0, 0.6}, {0.3, 0, 0.9}, {1.4, 0, 0.5}, {0.5, 0, 1.4}}},
 		{ConnectorMismatch, linemodel.Series, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
 		{ConnectorMismatch, linemodel.Shunt, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
-		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, flat, jointFlatSigma, -0.5, alone(rising)},
+		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, flat, jointFlatSigma, -1.5, alone(rising)},
 		{WaterInConnector, linemodel.Shunt, linemodel.Fitting(flat, rising, falling, place), true, 0, 0, 0,
 			[][3]float64{{0.1, 0.6, 0.02}, {0.1, 1, 0.03}, {0.1, 1.6, 0.04}, {0.5, 0.8, 0.03}, {1, 0.5, 0.02}}},
 	}

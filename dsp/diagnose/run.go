@@ -67,6 +67,9 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	if hasMirror && lost.significant() && (!slowed(out.Findings) || lost.beyond(found.Known)) {
 		out.Findings = append(out.Findings, lossFinding(lost, out.Findings))
 	}
+	if f, ok := b.silentEnd(found.Reflections, line, lost, out.Findings, settings.RangeM); ok {
+		out.Findings = append(out.Findings, f)
+	}
 	b.measure(out.Findings)
 	if settings.Baseline != nil {
 		if err := b.compare(ctx, out, s, settings, path, line); err != nil {
