@@ -183,6 +183,15 @@ func side(inside bool) int {
 	return 0
 }
 
+// surelyBelow says whether what the antenna shows is worse than limitDB beyond doubt.
+func (a *antennaSeen) surelyBelow(limitDB float64) bool {
+	return sweep.MagnitudeFromReturnLoss(a.worstDB)-antennaSigmas*a.sigma > sweep.MagnitudeFromReturnLoss(limitDB)
+}
+
+// antennaSigmas is how many standard deviations an antenna must be beyond both the line's limit and its record to
+// be out of limits whatever else is likely.
+const antennaSigmas = 3.0
+
 // words says what the antenna shows in its band.
 func (a *antennaSeen) words() string {
 	off := a.promisedDB - a.worstDB
@@ -242,6 +251,13 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 	}
 	bench := b.newAntennaBench(a)
 	fitted := bench.trials(b.fit.MiddleHz)
+	least := a.promisedDB
+	if vswr := line.Limits.LimitVSWR(); vswr > 0 {
+		least = math.Min(least, sweep.ReturnLossFromVSWR(vswr))
+	}
+	if fitted[0].cause == FarEnd && a.surelyBelow(least) {
+		fitted = fitted[1:] // however usual sound antennas are
+	}
 	best := &fitted[0]
 	switch {
 	case best.cause == FarEnd:

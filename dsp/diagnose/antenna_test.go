@@ -36,6 +36,23 @@ func TestAntennaOutOfSpecification(t *testing.T) {
 	}
 }
 
+// An antenna that is worse than both the limit and its record by more than the sweep may be wrong is out of limits,
+// however seldom antennas are; one that may be as its record is not.
+func TestAntennaBeyondDoubt(t *testing.T) {
+	for _, c := range []struct {
+		worstDB float64
+		want    bool
+	}{{10, true}, {12, false}} {
+		s := band(clearLine(cables.Antenna, simulate.Fault{Cause: "antenna", ReturnLossDB: c.worstDB}), 700e6, 2700e6, 801)
+		s.Line.Load.BandHz, s.Line.Load.ReturnLossDB = [2]float64{1537e6, 1844e6}, 14.4
+		found, _ := diagnosed(t, s)
+		faults := faultsOf(found)
+		if told := len(faults) == 1 && faults[0].Cause == AntennaFault; told != c.want || !c.want && len(faults) > 0 {
+			t.Errorf("%.0f dB, limit 14.0 and record 14.4 dB: out of limits: %v", c.worstDB, told)
+		}
+	}
+}
+
 // A contact, water or a break at the antenna's connector is not the antenna.
 func TestAtTheAntennasConnector(t *testing.T) {
 	for _, c := range []struct {

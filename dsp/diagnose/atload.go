@@ -120,13 +120,18 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 
 // aboutEnd lists the points that may stand for the end of the line.
 func (b *bench) aboutEnd() (out []*linemodel.Point) {
-	length := b.path.LengthM()
 	for _, p := range b.fit.Points {
-		if math.Abs(p.X-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length)) {
+		if b.isAtEnd(p.X) {
 			out = append(out, p)
 		}
 	}
 	return out
+}
+
+// isAtEnd says whether what is seen at x may be at the end of the line.
+func (b *bench) isAtEnd(x float64) bool {
+	length := b.path.LengthM()
+	return math.Abs(x-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length))
 }
 
 // endHypothesis is an open or shorted end with, perhaps, a circuit in front of it.
@@ -285,7 +290,7 @@ func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
 	nameFinding(&f, trials, trust(1))
 	var out []Finding
 	for _, g := range found {
-		if g.IsFault && math.Abs(g.DistanceM-length) < math.Max(b.fit.Cell(length), 3*placeSigma(length)) {
+		if g.IsFault && b.isAtEnd(g.DistanceM) {
 			continue
 		}
 		out = append(out, g)

@@ -10,24 +10,25 @@ import (
 
 // A fault at the connector of an open or a short turns the end's phase and takes
 // of what it throws back, up to nearly all: 60 ohm in front of a short leave 21 dB
-// return loss, of the other sign. A little of either is no fault.
+// return loss, of the other sign. What the end takes is not the cable's loss. A little of either is no fault.
 func TestFaultAtTheEnd(t *testing.T) {
 	for _, c := range []struct {
-		name  string
-		load  cables.LoadKind
-		fault simulate.Fault
-		want  bool
+		name          string
+		load          cables.LoadKind
+		lowHz, highHz float64
+		fault         simulate.Fault
+		want          bool
 	}{
-		{"contact of nearly the line's impedance", cables.Short, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 60}, true},
-		{"contact with a gap", cables.Short, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 74, GapFarad: 55e-12}, true},
-		{"water", cables.Open, simulate.Fault{Cause: string(WaterInConnector), SeriesOhm: 0.4, ShuntSiemens: 3e-3, ShuntFarad: 4e-12, LossTangent: 0.03}, true},
-		{"a contact as good ones are", cables.Short, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 0.4}, false},
+		{"contact of nearly the line's impedance", cables.Short, 25e6, 1200e6, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 60}, true},
+		{"contact with a gap", cables.Short, 25e6, 1200e6, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 74, GapFarad: 55e-12}, true},
+		{"water", cables.Open, 25e6, 1200e6, simulate.Fault{Cause: string(WaterInConnector), SeriesOhm: 0.4, ShuntSiemens: 3e-3, ShuntFarad: 4e-12, LossTangent: 0.03}, true},
+		{"a contact in a narrow band", cables.Short, 700e6, 1000e6, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 12}, true},
+		{"water in a narrow band", cables.Open, 1710e6, 2170e6, simulate.Fault{Cause: string(WaterInConnector), SeriesOhm: 0.3, ShuntSiemens: 8e-3, ShuntFarad: 2e-12, LossTangent: 0.03}, true},
+		{"a contact as good ones are", cables.Short, 25e6, 1200e6, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 0.4}, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			c.fault.At = "load"
-			s := clearLine(c.load, c.fault)
-			s.Sweep = simulate.Grid{Segments: []simulate.Segment{{LowHz: 25e6, HighHz: 1200e6, Points: 801}}}
-			found, _ := diagnosed(t, s)
+			found, _ := diagnosed(t, band(clearLine(c.load, c.fault), c.lowHz, c.highHz, 801))
 			faults := faultsOf(found)
 			for _, f := range faults {
 				t.Logf("told %s at %.2f m (%.2f), %.1f dB", f.Cause, f.DistanceM, f.Confidence, f.ReturnLossDB)

@@ -148,13 +148,23 @@ func (e excess) soundDB() float64 { return e.endDB + math.Hypot(lossFloorDB, los
 // fit gives them.
 func (e excess) beyond(wet []*linemodel.Point) bool {
 	for _, p := range wet {
-		passes := 0.0
-		for _, t := range p.Through {
-			passes += cmplx.Abs(t) / float64(len(p.Through))
-		}
-		e.endDB -= 10 * math.Log10(math.Max(passes, 1e-6))
+		e.endDB += lostThroughDB(p) / 2
 	}
 	return len(wet) > 0 && e.significant()
+}
+
+// lostThroughDB is what is lost there and back through p, dB, over the sweep.
+func lostThroughDB(p *linemodel.Point) float64 {
+	passes := 0.0
+	for _, t := range p.Through {
+		passes += cmplx.Abs(t) / float64(len(p.Through))
+	}
+	return -20 * math.Log10(math.Max(passes, 1e-6))
+}
+
+// faultAtEnd says whether something at the end of the line was found at fault.
+func (b *bench) faultAtEnd(found []Finding) bool {
+	return slices.ContainsFunc(found, func(f Finding) bool { return f.IsFault && b.isAtEnd(f.DistanceM) })
 }
 
 // noReflectionDB is the local return loss of what reflects nothing of its own:

@@ -64,6 +64,8 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	}
 	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
 	hasMirror = hasMirror && !b.blocked()
+	// What is at fault at the end reflects less than a sound end.
+	hasMirror = hasMirror && !b.faultAtEnd(out.Findings)
 	if hasMirror && lost.significant() && (!slowed(out.Findings) || lost.beyond(found.Known)) {
 		out.Findings = append(out.Findings, lossFinding(lost, out.Findings))
 	}

@@ -29,12 +29,11 @@ const (
 // where it comes back, or no more is lost than a lossy section may.
 func (b *bench) silentEnd(found []locate.Reflection, line *cables.Line, lost excess, findings []Finding, rangeM float64) (f Finding, ok bool) {
 	length := b.path.LengthM()
-	reach := math.Max(nearLoadCells*b.fit.Cell(length), 3*placeSigma(length))
 	if aliasFree := cables.SpeedOfLight / (2 * meanStep(b.fit.FrequencyHz)); aliasFree < b.path.ElectricalM(length) || rangeM > 0 && rangeM < length {
 		return f, false // it is not looked at
 	}
-	if hidden(found, length) || b.blocked() || slowed(findings) || slices.ContainsFunc(findings, func(f Finding) bool {
-		return f.IsFault && (f.Cause == LossySection || f.Cause == OpenCircuit || f.Cause == ShortCircuit || f.DistanceM > length-reach)
+	if hidden(found, length) || b.blocked() || slowed(findings) || b.faultAtEnd(findings) || slices.ContainsFunc(findings, func(f Finding) bool {
+		return f.IsFault && (f.Cause == LossySection || f.Cause == OpenCircuit || f.Cause == ShortCircuit)
 	}) {
 		return f, false
 	}
@@ -43,6 +42,11 @@ func (b *bench) silentEnd(found []locate.Reflection, line *cables.Line, lost exc
 	least := 2 * lost.soundDB()
 	if line.Load.Kind == cables.Antenna {
 		least = silentAntennaDB
+	}
+	for _, v := range b.named { // what is lost in a fault is not known to better than half
+		if p, _ := b.point(v); p != nil && !p.Form.Ends() {
+			least += lostThroughDB(p) / 2
+		}
 	}
 	if missing < least || nominal > silentNominalDB {
 		return f, false
