@@ -64,7 +64,17 @@ func (b *bench) measure(found []Finding) {
 		}
 		f.ReturnLossDB = -20 * math.Log10(math.Max(b.fit.RMS(p), 1e-6))
 		f.Evidence = append(describe(p, s, b.fit, 0, f.Place), f.Evidence...)
+		if f.IsFault && b.asUnevenness(p) {
+			f.IsFault, f.Cause, f.Confidence, f.Alternatives = false, Unnamed, usual, []Alternative{}
+			f.Evidence = append(f.Evidence, "with everything else accounted for it reflects no more than the unevenness of sound cable may")
+		}
 	}
+}
+
+// asUnevenness says whether p, all else being accounted for, reflects no more than unevenness may: it was taken for
+// more than it is before what is beside it had its name.
+func (b *bench) asUnevenness(p *linemodel.Point) bool {
+	return p.Form != linemodel.Wet && !p.Form.Ends() && b.fit.RMS(p) < soakedReflects
 }
 
 // widen adds to the standard deviations of p's sizes what the fit takes for
