@@ -66,6 +66,12 @@ func (b *bench) measure(found []Finding) {
 		f.Evidence = append(describe(p, s, b.fit, 0, f.Place), f.Evidence...)
 		if f.IsFault && b.asUnevenness(p) {
 			f.IsFault, f.Cause, f.Confidence, f.Alternatives = false, Unnamed, usual, []Alternative{}
+			switch {
+			case b.isAtEnd(p.X):
+				f.Cause = FarEnd
+			case p.Prior[linemodel.ByPlace].Sigma > 0:
+				f.Cause = Joint
+			}
 			f.Evidence = append(f.Evidence, "with everything else accounted for it reflects no more than the unevenness of sound cable may")
 		}
 	}

@@ -19,7 +19,7 @@ import (
 const (
 	silentNominalDB = 40.0 // there and back by the record: an end behind more is hardly seen
 	// An antenna is not that much better than its record all over its band. Common practice, no source.
-	silentAntennaDB = 10.0
+	silentAntennaDB = 12.0
 	// How likely which is; the rest is a record that is wrong. Common practice, no source.
 	silentFirst  = 0.5
 	silentSecond = 0.3
@@ -75,7 +75,15 @@ func (b *bench) missing(line *cables.Line) (db float64, what string) {
 	switch line.Load.Kind {
 	case cables.Open, cables.Short:
 		db = math.Inf(1)
-		if points := b.aboutEnd(); len(points) > 0 {
+		var points []*linemodel.Point
+		for _, p := range b.fit.Points {
+			if b.isAtEnd(p.X) {
+				points = append(points, p)
+			} else if p.X > b.path.LengthM() && b.fit.RMS(p) > endSize {
+				return 0, "" // it is late, which is not this
+			}
+		}
+		if len(points) > 0 {
 			sum := 0.0
 			for _, r := range b.fit.Together(points) {
 				sum += real(r * cmplx.Conj(r))
@@ -89,7 +97,7 @@ func (b *bench) missing(line *cables.Line) (db float64, what string) {
 		return db, fmt.Sprintf("the far end, which is %s by the record, comes back %.1f dB weaker than that, the loss of the record taken out", kind, db)
 	case cables.Antenna:
 		a, ok := b.seeAntenna(line)
-		if !ok || slices.ContainsFunc(b.fit.Points, func(p *linemodel.Point) bool { return b.fit.RMS(p) > lumpedMost }) {
+		if !ok || line.Load.ReturnLossDB == 0 || slices.ContainsFunc(b.fit.Points, func(p *linemodel.Point) bool { return b.fit.RMS(p) > lumpedMost }) {
 			return 0, ""
 		}
 		most := sweep.ReturnLossFromMagnitude(sweep.MagnitudeFromReturnLoss(a.worstDB) + a.sigma)

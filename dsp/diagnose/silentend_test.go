@@ -62,3 +62,25 @@ func TestASoundEndIsNotMissed(t *testing.T) {
 		}
 	}
 }
+
+// A line longer than its record ends late, and not silently.
+func TestALateEndIsNotMissed(t *testing.T) {
+	for _, load := range []cables.LoadKind{cables.Open, cables.Short} {
+		for _, longerM := range []float64{0.2, 0.35, 0.5, 0.9} {
+			made, err := simulate.Run(context.Background(), band(clearLine(load), 1710e6, 2170e6, 401))
+			if err != nil {
+				t.Fatal(err)
+			}
+			made.Line.Sections[1].LengthM -= longerM
+			found, err := Run(context.Background(), made.Sweep, made.Line, Settings{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, f := range faultsOf(found) {
+				if strings.Contains(strings.Join(f.Evidence, " "), "comes back") {
+					t.Errorf("%s, %.2f m longer than its record: %s", load, longerM, f.Evidence)
+				}
+			}
+		}
+	}
+}
