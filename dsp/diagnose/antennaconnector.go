@@ -109,7 +109,7 @@ type atAntenna struct {
 // How usual each is, natural units. Its circuits share the odds of a cause, and
 // every quantity costs about one. What an antenna at fault shows in its band is
 // anything, and one circuit in front of a sound one seldom looks like that: one in
-// ten, on drawn lines. A sound line is the rule. Common practice, no source.
+// twelve, on drawn lines. A sound line is the rule. Common practice, no source.
 const (
 	circuitPrior = -2.2
 	anyBandPrior = -2.5

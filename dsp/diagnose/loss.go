@@ -153,6 +153,17 @@ func (e excess) beyond(wet []*linemodel.Point) bool {
 	return len(wet) > 0 && e.significant()
 }
 
+// inOneOf names the cables of spans as the place of what is in one of them.
+func inOneOf(spans []cables.Span) string {
+	var names []string
+	for _, s := range spans {
+		if s.Device == nil {
+			names = append(names, s.Name)
+		}
+	}
+	return "in " + strings.Join(names, " or ")
+}
+
 // lostThroughDB is what is lost there and back through p, dB, over the sweep.
 func lostThroughDB(p *linemodel.Point) float64 {
 	passes := 0.0
@@ -185,7 +196,7 @@ func lossFinding(e excess, others []Finding) Finding {
 		names = append(names, s.Name)
 	}
 	f := Finding{DistanceM: from, ExtentM: to - from, SigmaM: (to - from) / 2, Cause: LossySection, IsFault: true, Confidence: e.confidence(others), ReturnLossDB: noReflectionDB,
-		Place: "in " + strings.Join(names, " or "), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
+		Place: inOneOf(e.sections), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
 		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
 	if len(names) > 1 {
 		f.Evidence = append(f.Evidence, fmt.Sprintf("one port cannot tell here which of %s loses it, most likely %s, which loses most by its record; what would: sweep each section by itself, its far end open or shorted",

@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
-	"strings"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -51,14 +50,8 @@ func (b *bench) silentEnd(found []locate.Reflection, line *cables.Line, lost exc
 	if missing < least || nominal > silentNominalDB {
 		return f, false
 	}
-	var names []string
-	for _, s := range b.path.Spans {
-		if s.Cable != nil {
-			names = append(names, s.Name)
-		}
-	}
 	f = Finding{ExtentM: length, SigmaM: length / 2, Cause: WaterInCable, IsFault: true, Confidence: silentFirst, ReturnLossDB: noReflectionDB,
-		Place: "in " + strings.Join(names, " or "), Alternatives: []Alternative{{LossySection, silentSecond}}, Checks: []string{}, Cautions: []string{},
+		Place: inOneOf(b.path.Spans), Alternatives: []Alternative{{LossySection, silentSecond}}, Checks: []string{}, Cautions: []string{},
 		Evidence: []string{
 			what + ": that much is lost on the way, and makes the sweep look good",
 			"what swallows it reflects too little to be seen, so where it is does not show; what would: sweep each section by itself, its far end open or shorted",
@@ -74,16 +67,13 @@ func (b *bench) silentEnd(found []locate.Reflection, line *cables.Line, lost exc
 func (b *bench) missing(line *cables.Line) (db float64, what string) {
 	switch line.Load.Kind {
 	case cables.Open, cables.Short:
-		db = math.Inf(1)
-		var points []*linemodel.Point
-		for _, p := range b.fit.Points {
-			if b.isAtEnd(p.X) {
-				points = append(points, p)
-			} else if p.X > b.path.LengthM() && b.fit.RMS(p) > endSize {
-				return 0, "" // it is late, which is not this
-			}
+		if slices.ContainsFunc(b.fit.Points, func(p *linemodel.Point) bool {
+			return p.X > b.path.LengthM() && !b.isAtEnd(p.X) && b.fit.RMS(p) > endSize
+		}) {
+			return 0, "" // it is late, which is not this
 		}
-		if len(points) > 0 {
+		db = math.Inf(1)
+		if points := b.aboutEnd(); len(points) > 0 {
 			sum := 0.0
 			for _, r := range b.fit.Together(points) {
 				sum += real(r * cmplx.Conj(r))
