@@ -26,6 +26,7 @@ type Fit struct {
 	Unit     float64   // cost of one natural unit of improbability; 0: Noise
 	Links    []Link
 	Tracked  bool // the port's tracking is fitted as its other errors are
+	Patient  bool // steps are tried shorter before a fit ends
 	Residual []complex128
 	Cost     float64
 	// Ended is asked before every evaluation and every step whether the work is
@@ -359,7 +360,7 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 		p.addPriors(list, a, b)
 		before := p.Save()
 		for try := 0; ; try++ {
-			if try == mostTries {
+			if try == mostTries || try == fewTries && !p.Patient {
 				p.resample(list)
 				p.Evaluate()
 				return
@@ -406,8 +407,12 @@ func (p *Fit) resample(list []parameter) {
 	}
 }
 
-// mostTries is how often a step is taken again, each time damped more.
-const mostTries = 4
+// How often a step is taken again, each time damped more. With few a fit stays where it is when many places depend
+// on one another through phases, where a shorter step would have led on.
+const (
+	fewTries  = 4
+	mostTries = 6
+)
 
 // frontCells is how far in front of the port a place may move: what is at the
 // port may seem to lie a little before it.

@@ -20,6 +20,7 @@ const (
 	Step                 // change of impedance, or the end: r, through² 1−r²
 	Wet                  // a stretch whose dielectric has taken up water
 	Foreign              // a stretch of other cable
+	Edgeless             // what a Wet stretch does to a wave that passes it, all at one place, and no reflection
 	OpenEnd              // the line ends in admittance y: r = (1−y)/(1+y), nothing through
 	ShortEnd             // the line ends in impedance z: r = (z−1)/(z+1), nothing through
 )
@@ -63,7 +64,8 @@ func (f Form) Ends() bool { return f == OpenEnd || f == ShortEnd }
 // one has Ratio times the impedance, with sharp edges. They tell how long the wave
 // is under way in it alone: Extent is the record's way of that delay. What lies
 // behind seems to be Shift farther out for it, so it is Extent − Shift long. Over
-// that length it loses LossScale times what the record's cable does.
+// that length it loses LossScale times what the record's cable does. An Edgeless one stands for wet cable
+// whose place is not known: Extent metres of it, at X.
 type Point struct {
 	X                     float64 // m
 	Flat, Rising, Falling float64
@@ -603,7 +605,7 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 		return
 	}
 	switch p.Form {
-	case Wet, Foreign:
+	case Wet, Foreign, Edgeless:
 		m.stretchDerivative(dst, p, quantity)
 		return
 	case Series: // of Γ = (Z−1)/(Z+1), Z the impedance in series and behind: 2/(Z+1)² = (1−Γ)²/2

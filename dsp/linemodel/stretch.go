@@ -61,9 +61,12 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 // through the stretch taken out, since the model counts that already. inside
 // takes what each place of Inside reflects, from the middle of the first edge.
 func (m *Model) sampleStretch(p *Point, w *ways, inside *[][]complex128, reflect, through, behind []complex128) {
-	if p.Form == Wet {
+	switch p.Form {
+	case Wet:
 		m.sampleWet(p, w, inside, reflect, through, behind)
-	} else {
+	case Edgeless:
+		m.sampleEdgeless(p, reflect, through, behind)
+	default:
 		m.sampleForeign(p, w, reflect, through, behind)
 	}
 }
@@ -75,9 +78,7 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 	length := p.Extent - taper
 	from := p.X + taper/2
 	m.prepare(w, from, length, taper)
-	velocity := cables.SpeedOfLight * m.Path.Spans[m.SpanAt(from+length/2)].Medium.VelocityFactor
-	delta := math.Atan(p.Tangent)
-	sin, cos := math.Sincos(-delta / 2)
+	velocity := m.VelocityAt(from + length/2)
 	places := len(p.Inside)
 	gamma := m.Gamma[m.SpanAt(from+length/2)]
 	for len(*inside) < places {
@@ -85,21 +86,7 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 	}
 	spacing := length / float64(places+1)
 	half := math.Min(spacing, velocity*(1-p.Drop)/m.FrequencyHz[len(m.FrequencyHz)-1]/4)
-	if m.slip == nil {
-		m.slow, m.slip = make([]complex128, len(m.FrequencyHz)), make([]complex128, len(m.FrequencyHz))
-	}
-	dry := math.Log1p(-p.Drop)
-	for k, v := range m.octaves { // κ, and what the stretch does to the wave besides the record's way
-		m.slow[k] = complex(-delta/math.Pi*v-dry, 0)
-	}
-	dsp.Exp(m.slow, m.slow)
-	for k, f := range m.FrequencyHz {
-		free := 2 * math.Pi * f / velocity * length
-		size := real(m.slow[k])
-		m.slow[k] = complex(size*cos, size*sin)
-		m.slip[k] = complex(free*size*sin, -free*(size*cos-1))
-	}
-	dsp.Exp(m.slip, m.slip)
+	m.slowing(p, length, velocity)
 	if places > 0 { // the way from one place inside to the next and back
 		if m.next == nil {
 			m.next = make([]complex128, len(m.FrequencyHz))
@@ -135,6 +122,41 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 	for k, v := range w.back {
 		reflect[k] *= w.lead[0][k]
 		behind[k] *= v * w.lead[1][k]
+	}
+}
+
+// VelocityAt is that of the cable at x, m/s.
+func (m *Model) VelocityAt(x float64) float64 {
+	return cables.SpeedOfLight * m.Path.Spans[m.SpanAt(x)].Medium.VelocityFactor
+}
+
+// slowing computes κ of wet cable, slow, and what so many metres of it do to the wave besides the record's
+// way, slip.
+func (m *Model) slowing(p *Point, length, velocity float64) {
+	if m.slip == nil {
+		m.slow, m.slip = make([]complex128, len(m.FrequencyHz)), make([]complex128, len(m.FrequencyHz))
+	}
+	delta := math.Atan(p.Tangent)
+	sin, cos := math.Sincos(-delta / 2)
+	dry := math.Log1p(-p.Drop)
+	for k, v := range m.octaves {
+		m.slow[k] = complex(-delta/math.Pi*v-dry, 0)
+	}
+	dsp.Exp(m.slow, m.slow)
+	for k, f := range m.FrequencyHz {
+		free := 2 * math.Pi * f / velocity * length
+		size := real(m.slow[k])
+		m.slow[k] = complex(size*cos, size*sin)
+		m.slip[k] = complex(free*size*sin, -free*(size*cos-1))
+	}
+	dsp.Exp(m.slip, m.slip)
+}
+
+// sampleEdgeless lets the wave pass as wet cable does, there and back.
+func (m *Model) sampleEdgeless(p *Point, reflect, through, behind []complex128) {
+	m.slowing(p, p.Extent, m.VelocityAt(p.X))
+	for k, once := range m.slip {
+		reflect[k], through[k], behind[k] = 0, once*once, 0
 	}
 }
 
@@ -199,10 +221,13 @@ func (m *Model) sampleForeign(p *Point, w *ways, reflect, through, behind []comp
 // leastStretchM keeps a stretch from vanishing altogether.
 const leastStretchM = 1e-3
 
-// LengthM is how long the stretch is, m; 0 for a point.
+// LengthM is how long the stretch is, m; 0 for a point and for one without a place.
 func (p *Point) LengthM() float64 {
-	if p.Form == Foreign {
+	switch p.Form {
+	case Foreign:
 		return p.Extent - p.Shift
+	case Edgeless:
+		return 0
 	}
 	return p.Extent
 }
@@ -219,16 +244,33 @@ func (m *Medium) RoundEdge(turn float64) float64 {
 }
 
 // ExcessM is how much farther out, in metres of the record, what lies behind a
-// stretch seems to be: of a wet one (κ − 1) times its length, κ at 1 GHz; 0 for
+// stretch in the same cable seems to be: of a wet one (κ − 1) times its length, κ at 1 GHz; 0 for
 // a point.
 func (p *Point) ExcessM() float64 {
 	switch p.Form {
 	case Wet:
 		return p.Drop / (1 - p.Drop) * math.Max(0, p.Extent-p.Taper)
+	case Edgeless:
+		return p.Drop / (1 - p.Drop) * p.Extent
 	case Foreign:
 		return p.Shift
 	}
 	return 0
+}
+
+// SeenAt is where by the record what lies at x behind p seems to be for p, m.
+func (m *Model) SeenAt(p *Point, x float64) float64 { return m.later(p, x, 1) }
+
+// SeenFrom is where what by the record seems to be at x behind p lies, m.
+func (m *Model) SeenFrom(p *Point, x float64) float64 { return m.later(p, x, -1) }
+
+func (m *Model) later(p *Point, x, times float64) float64 {
+	excess := p.ExcessM()
+	if excess == 0 {
+		return x
+	}
+	electrical := excess * cables.SpeedOfLight / m.VelocityAt(p.X+p.LengthM()/2)
+	return m.Path.PhysicalM(m.Path.ElectricalM(x) + times*electrical)
 }
 
 // stretchDerivative is derivative for a stretch, by a small step of the

@@ -15,7 +15,7 @@ func (p *Fit) fewer(pick []int) *Fit {
 	for _, v := range []*[]complex128{&m.Input, &m.Match, &m.Sum, &m.LoadGain, &m.portLoop} {
 		*v = make([]complex128, len(pick))
 	}
-	return &Fit{Model: m, Measured: picked(p.Measured, pick), Weight: picked(p.Weight, pick), CellM: p.CellM, Noise: p.Noise, Unit: p.Unit, Ended: p.Ended, Residual: make([]complex128, len(pick))}
+	return &Fit{Model: m, Measured: picked(p.Measured, pick), Weight: picked(p.Weight, pick), CellM: p.CellM, Noise: p.Noise, Unit: p.Unit, Ended: p.Ended, Patient: p.Patient, Residual: make([]complex128, len(pick))}
 }
 
 // picked returns the given elements of v.
@@ -36,9 +36,25 @@ func (p *Fit) Thin(every int) *Fit {
 	for k := 0; k < len(p.FrequencyHz); k += every {
 		pick = append(pick, k)
 	}
+	q, _ := p.onto(pick, float64(every))
+	return q
+}
+
+// Below returns the fit to the first count of its frequencies, and what stands there for each of its points. What is
+// returned is evaluated.
+func (p *Fit) Below(count int) (*Fit, map[*Point]*Point) {
+	pick := make([]int, count)
+	for k := range pick {
+		pick[k] = k
+	}
+	return p.onto(pick, 1)
+}
+
+// onto returns the fit to the picked frequencies, each weighing so many times what it did, and its copies of the points.
+func (p *Fit) onto(pick []int, weight float64) (*Fit, map[*Point]*Point) {
 	q := p.fewer(pick)
 	for k := range q.Weight {
-		q.Weight[k] *= float64(every)
+		q.Weight[k] *= weight
 	}
 	q.Port = p.Port
 	copies := map[*Point]*Point{}
@@ -59,7 +75,7 @@ func (p *Fit) Thin(every int) *Fit {
 		q.Load = p.Load.thin(pick)
 	}
 	q.Evaluate()
-	return q
+	return q, copies
 }
 
 // thin returns the load at the given frequencies.
