@@ -57,15 +57,25 @@ func newScan(p *linemodel.Fit, fromM, toM, step float64) (*scan, error) {
 	s.spread = square - mean*mean
 	s.power, s.amplitude, s.shrink = make([]float64, len(s.x)), make([]complex128, len(s.x)), make([]float64, len(s.x))
 	stride := max(1, n/64) // the loss is smooth in f: a few points will do
+	var left, onward []float64
+	total, before := 0.0, -1
+	for k := 0; k < n; k += stride {
+		total += s.taper[k]
+	}
 	for i, x := range s.x {
 		at := p.SpanAt(x)
-		total := 0.0
-		for k := 0; k < n; k += stride {
-			loss := real(p.Start[at][k]) + real(p.Gamma[at][k])*(x-p.Starts[at])
-			s.shrink[i] += s.taper[k] * math.Exp(-2*loss)
-			total += s.taper[k]
+		if at != before { // then from step to step: an exponential costs more than all else here
+			left, onward, before = left[:0], onward[:0], at
+			for k := 0; k < n; k += stride {
+				alpha := real(p.Gamma[at][k])
+				left = append(left, s.taper[k]/total*math.Exp(-2*(real(p.Start[at][k])+alpha*(x-p.Starts[at]))))
+				onward = append(onward, math.Exp(-2*alpha*(s.x[1]-s.x[0])))
+			}
 		}
-		s.shrink[i] /= total
+		for k, v := range left {
+			s.shrink[i] += v
+			left[k] = v * onward[k]
+		}
 	}
 	return s, nil
 }
