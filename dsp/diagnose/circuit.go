@@ -308,11 +308,11 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 		b.soundJoints(p.X)
 		b.soundDevices(p.X)
 	}
-	if excess := p.ExcessM(); excess != 0 {
+	if p.ExcessM() != 0 {
 		// What lies behind a slow stretch was seen too far out.
 		for _, q := range fit.Points {
 			if q.X > p.X+p.Extent && located(q) {
-				q.X = math.Max(p.X+p.Extent, q.X-excess)
+				q.X = math.Max(p.X+p.Extent, fit.SeenFrom(p, q.X))
 				fit.Move(q)
 			}
 		}

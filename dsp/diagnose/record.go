@@ -91,7 +91,7 @@ func (b *bench) toRecord(kept []*cluster, found *locate.Result) {
 		if occupied(x * scale) {
 			continue
 		}
-		joint := b.soundJoint(x*scale, x)
+		joint := b.soundJoint(seenAt(found.Reflections, fit, i, x, x*scale), x)
 		if i == last && load == cables.Termination {
 			b.terminated(joint)
 		}
@@ -115,6 +115,22 @@ func (b *bench) toRecord(kept []*cluster, found *locate.Result) {
 		fit.QuickFitLoad()
 	}
 	fit.Refine(fit.Points, true, true, 6)
+}
+
+// seenAt is where the sweep shows the joint of that number, which the record has at recorded and its lengths as they came
+// out at x: a fit does not find its way from one half wave to the next. Unseen, it is at x.
+func seenAt(found []locate.Reflection, fit *linemodel.Fit, joint int, recorded, x float64) float64 {
+	if joint == 0 {
+		return x
+	}
+	best, size := x, math.Inf(1)
+	for i := range found {
+		r := &found[i]
+		if r.Kind == locate.AtJoint && math.Abs(r.DistanceM-x) < 2*placeSigma(recorded)+0.5*fit.Cell(x) && r.ReturnLossDB < size {
+			best, size = r.DistanceM, r.ReturnLossDB
+		}
+	}
+	return best
 }
 
 // soundDevice returns a device at x with what one of the given return loss may

@@ -129,7 +129,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 		if wet.point.Form == linemodel.Foreign {
 			v.findings = append(v.findings, b.wholeFinding(found.Known[0]))
 		} else {
-			v.findings = append(v.findings, b.soakedFinding(found.Known[0]))
+			v.findings = append(v.findings, b.soakedFinding(found.Known[0], wet.other))
 		}
 	}
 	v.findings = atFarEnd(v.findings, line, path)

@@ -35,30 +35,11 @@ func (s *soakSearch) lateness(found *locate.Result) {
 
 // delayed pairs the edges of a span that make what is behind it as late as it is seen.
 func (s *soakSearch) delayed(span int) (out []soakStart) {
-	fit := s.fit
-	tapers, ratio := soakedTapers(2), 1.0
-	var all []edge
-	if s.narrow() {
-		tapers = soakedTapers(math.Sqrt2)
-		all = s.edges(span, 0)
-	}
-	beta := imag(fit.Gamma[span][len(fit.FrequencyHz)/2])
-	for _, taper := range tapers {
-		if fit.Over() {
-			return nil
-		}
-		seen := all
-		if s.narrow() {
-			if ratio = fit.RoundEdge(beta * taper); math.Abs(ratio) < soakedLeastShape/4 {
-				continue
-			}
-		} else {
-			seen = s.edges(span, taper)
-		}
+	s.tapered(span, soakedLeastShape/4, func(taper float64, seen []edge) {
 		for _, near := range seen {
 			for _, far := range seen {
 				gap := far.x - near.x
-				if near.reflect/ratio >= 0 || far.reflect/ratio <= 0 || gap < wetLeastM || gap > 1.4*wetMostM {
+				if near.reflect >= 0 || far.reflect <= 0 || gap < wetLeastM || gap > 1.4*wetMostM {
 					continue
 				}
 				for _, late := range s.late {
@@ -66,12 +47,11 @@ func (s *soakSearch) delayed(span int) (out []soakStart) {
 					if drop < soakedDrop || drop > soakedMostDrop {
 						continue
 					}
-					off := math.Log(-2*near.reflect/ratio/drop) / math.Ln2
-					u := (drop - wetDropMean) / wetDropSigma
-					out = append(out, soakStart{near.x - taper/2, gap - late + taper, taper, drop, near.deviations*near.deviations + far.deviations*far.deviations - u*u - off*off, near.stands, false})
+					off := math.Log(-2*near.reflect/drop) / math.Ln2
+					out = append(out, soakStart{near.x - taper/2, gap - late + taper, taper, drop, near.deviations*near.deviations + far.deviations*far.deviations - sigmas(drop, wetDropMean, wetDropSigma) - off*off, near.stands, false})
 				}
 			}
 		}
-	}
+	})
 	return out
 }

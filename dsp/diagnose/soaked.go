@@ -1,9 +1,11 @@
 package diagnose
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
+	"strings"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -25,7 +27,11 @@ type soaking struct {
 	ends  []*linemodel.Point // the mirror behind it
 	gain  float64            // natural units of evidence over what was named without it
 	cost  float64            // what it leaves
+	other []otherPlace       // that explain the sweep nearly as well
 }
+
+// otherPlace is where else something may be, and how likely.
+type otherPlace struct{ x, share float64 }
 
 const (
 	soakedGain        = 30.0 // natural units that wet cable must bring over whatever else was named
@@ -34,6 +40,7 @@ const (
 	soakedLeaves      = 0.75 // and the share of the cost that it may leave
 	soakedSpill       = 0.05 // of a strong reflection within so many cells that its circuit may leave
 	soakedSpillCells  = 4.0
+	soakedBesideMost  = 0.1  // |Γ| of that reflection where the section is known to be wet
 	soakedByFar       = 0.3  // of the cost: what leaves less explains the sweep by far better than a sound line
 	soakedOver        = 10.0 // and over anything else between the same edges
 	soakedDrop        = 0.03 // drop of impedance below which a line's own spread explains it
@@ -44,6 +51,9 @@ const (
 	soakedMostTangent = 0.05  // that the loss of an end behind it is taken for at first
 	soakedPoor        = 0.5   // of the cost of the line of the record that what was named leaves: wet cable is sought beside it
 	soakedBeside      = 2     // of the best are fitted beside what was named
+	soakedUnexplained = 0.03  // mean square left beyond which nothing is explained
+	soakedElsewhereM  = 0.5   // from where it is another place
+	soakedUnlikely    = 0.05  // odds of another place that are not worth a word
 	soakedNamed       = 0.7   // confidence from which wet cable that was named is taken to be on the line
 )
 
@@ -90,8 +100,9 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 	without := state.Cost
 	var best *soaking
 	var leastState *linemodel.State
-	least := math.Inf(1)
+	least, leastUnit := math.Inf(1), 1.0
 	tried := 0
+	var places []soaking
 	for _, t := range trials {
 		s.fit.Restore(t.state)
 		unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
@@ -108,13 +119,14 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 				s.fit.Restore(t.state)
 			}
 		}
+		places = append(places, soaking{point: t.point, cost: cost})
 		if cost < least {
 			least = cost
-			unit := temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
+			leastUnit = temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
 			p := *t.point
 			p.FitsInside = false
 			leastState = s.fit.Save()
-			best = &soaking{point: &p, ends: copies(s.end()), gain: (without - cost) / unit, cost: cost}
+			best = &soaking{point: &p, ends: copies(s.end()), gain: (without - cost) / leastUnit, cost: cost}
 		}
 	}
 	if named != nil && (best == nil || best.gain < 0) {
@@ -124,6 +136,10 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 	if best == nil || named == nil && (best.gain < soakedGain || least > soakedLeaves*without) {
 		return nil
 	}
+	if least > soakedUnexplained*float64(len(s.fit.Measured)) {
+		return nil
+	}
+	best.other = elsewhere(best, places, leastUnit)
 	if named != nil {
 		return best
 	}
@@ -143,6 +159,24 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 		return nil
 	}
 	return best
+}
+
+// elsewhere lists the places other than that of best, with their likelihood in natural units of so much cost.
+func elsewhere(best *soaking, places []soaking, unit float64) (out []otherPlace) {
+	sum := 1.0
+	for _, p := range places {
+		odds := math.Exp((best.cost - p.cost) / unit)
+		if math.Abs(p.point.X-best.point.X) < soakedElsewhereM || odds < soakedUnlikely ||
+			slices.ContainsFunc(out, func(o otherPlace) bool { return math.Abs(o.x-p.point.X) < soakedElsewhereM }) {
+			continue
+		}
+		out = append(out, otherPlace{p.point.X, odds})
+		sum += odds
+	}
+	for i := range out {
+		out[i].share /= sum
+	}
+	return out
 }
 
 // swallows says whether the wet cable of t lies over something stronger: that is no wet cable, and a
@@ -282,15 +316,21 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	if state != nil {
 		s.fit.Restore(state)
 	}
-	sp := s.path.Spans[s.fit.SpanAt(p.X+p.Extent/2)]
+	span := s.fit.SpanAt(p.X + p.Extent/2)
+	sp := s.path.Spans[span]
 	slack := p.Taper/2 + 0.5*s.fit.Cell(p.X)
-	late := len(s.late) > 0 // then something slows the wave, whatever it loses
-	if !wetEnough(p) && !(late && p.Drop > soakedDrop && slowEnough(p)) || sp.Device != nil || p.X < 0 || p.X < sp.StartM-slack || p.X+p.Extent > sp.StartM+sp.LengthM+slack {
+	known := slices.ContainsFunc(s.ways, func(way passed) bool { return way.span == span })
+	late := known || len(s.late) > 0 // then something slows the wave, whatever it loses
+	slow := slowEnough(p) || known && p.Drop > soakedDrop/2 && p.Drop < soakedMostDrop && p.Extent > wetLeastM
+	if !(slow && p.Tangent > soakedTangent) && !(late && p.Drop > soakedDrop && slow) || sp.Device != nil || p.X < 0 || p.X < sp.StartM-slack || p.X+p.Extent > sp.StartM+sp.LengthM+slack {
 		return false
 	}
 	// Beside a strong reflection its own model is not exact enough to tell.
 	size := s.fit.RMS(p)
 	for _, q := range s.fit.Points {
+		if known && s.fit.RMS(q) < soakedBesideMost { // more than edges tells
+			continue
+		}
 		gap := math.Max(p.X-q.X, q.X-p.X-p.Extent)
 		mirror := s.mirror() != 0 && s.fit.RMS(q) > 0.8
 		if q != p && !mirror && gap < soakedSpillCells*s.fit.Cell(p.X) && size < soakedSpill*s.fit.RMS(q) {
@@ -321,15 +361,25 @@ func slowEnough(p *linemodel.Point) bool {
 	return p.Drop > 0 && math.Max(p.Drop, 2*mostReflected(p)) > soakedDrop && p.Drop < soakedMostDrop && p.Extent > wetLeastM
 }
 
-// soakedFinding tells of wet cable that the line was found to have.
-func (b *bench) soakedFinding(p *linemodel.Point) Finding {
+// soakedFinding tells of wet cable that the line was found to have, which may be at other places as well.
+func (b *bench) soakedFinding(p *linemodel.Point, other []otherPlace) Finding {
 	cell := b.fit.Cell(p.X)
+	share, words := 1.0, []string(nil)
+	for _, o := range other {
+		share -= o.share
+		words = append(words, fmt.Sprintf("%.2f m (%.0f %%)", o.x, 100*o.share))
+	}
 	f := Finding{DistanceM: math.Max(0, p.X), SigmaM: math.Hypot(placeSigma(p.X), 0.1*cell), ExtentM: p.Extent, Cause: WaterInCable, IsFault: true,
 		Confidence: trust(1), Place: "in " + b.path.Spans[b.fit.SpanAt(p.X+p.Extent/2)].Name,
 		ReturnLossDB: -20 * math.Log10(math.Max(b.fit.RMS(p), 1e-6)),
 		Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}}
 	nameAlone(&f)
-	t := trial{cause: WaterInCable, point: p, state: b.fit.Save(), words: describe(p, nil, b.fit, 0, "")[0]}
+	f.Confidence *= share // of the place, not of the cause
+	told := describe(p, nil, b.fit, 0, "")[0]
+	if len(words) > 0 {
+		f.Evidence = append(f.Evidence, "its edges reflect so little that it may begin elsewhere as well: at "+strings.Join(words, ", "))
+	}
+	t := trial{cause: WaterInCable, point: p, state: b.fit.Save(), words: told}
 	b.named = append(b.named, &verdictOf{finding: f, trials: []trial{t}})
 	return f
 }

@@ -15,6 +15,7 @@ type soakSearch struct {
 	*bench
 	seen   []float64          // where the joints are seen
 	base   []*linemodel.State // the line of the record: with what was found at joints, and without
+	ways   []passed           // where the sweep shows that something holds the wave up
 	late   []float64          // how much farther out than recorded what is behind a stretch may be seen, m
 	window []float64          // the weights of the fit that locating left
 }
@@ -23,6 +24,7 @@ const (
 	soakedPoints   = 200 // of a sweep are enough to look for it
 	soakedRange    = 1.3 // of the line's length must be free of aliases
 	soakedStarts   = 10  // of a base are fitted
+	soakedPairs    = 7   // pairs of edges behind a passage
 	soakedHopeless = 0.9 // of the cost left by the best start: no wet cable
 	soakedFinals   = 3   // of these are fitted with all else
 	soakedUneven   = 2   // of the best are tried unevenly wet
@@ -32,7 +34,7 @@ const (
 	soakedUnevenness = 0.2
 	soakedEven       = 0.01
 	edgeLeastDB      = 9.0 // return loss that an edge of wet or of 75-ohm cable has at least, two together
-	soakedHops       = 4   // half waves that the edges of the best may be off
+	soakedHops       = 6   // half waves that the edges of the best may be off
 )
 
 // lineOfRecord is the line of the record as v has found it.
@@ -70,11 +72,14 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 	fit := linemodel.NewFit(b.path, hz, measured)
 	copy(fit.Weight, weight)
 	fit.Noise, fit.Unit, fit.Ended = full.Noise, temper*full.Noise, full.Ended
+	fit.Patient = true
 	if full.Load != nil {
 		fit.Load = causalLoad(fit, 0)
 	}
 	s := &soakSearch{bench: &bench{fit: fit, path: b.path, load: b.load, joints: b.joints}, window: window}
-	s.seen = append(s.seen, s.joints...)
+	for k, x := range s.joints {
+		s.seen = append(s.seen, seenAt(found.Reflections, fit, k, x, x))
+	}
 	s.lateness(found)
 	strong := false // at joints, which may be edges
 	for i := range found.Reflections {
@@ -84,18 +89,11 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 			continue
 		}
 		if !atEnd && r.Total == locate.NotTotal {
-			if r.Kind == locate.AtJoint {
-				for k, x := range s.joints {
-					if math.Abs(x-r.DistanceM) < 2*placeSigma(x)+0.5*fit.Cell(x) && k > 0 {
-						s.seen[k] = r.DistanceM
-					}
-				}
-			}
 			edge := r.Kind == locate.Mid && r.ReturnLossDB > edgeLeastDB // it may be
-			if !r.Excess || edge {
+			if edge || !r.Excess && r.Kind != locate.AtDevice {
 				continue
 			}
-			strong = true
+			strong = strong || r.Excess
 		}
 		for i, p := range r.Points {
 			q := s.insertCopy(p)
@@ -148,23 +146,28 @@ func (s *soakSearch) settleBase() {
 		fit.FitLoad()
 	}
 	fit.Refine(fit.Points, true, true, 6)
+	s.rejoinAll(1)
 }
 
 // end lists the mirror that ends the line, as far as the model has one.
 func (s *soakSearch) end() (out []*linemodel.Point) {
 	length := s.path.LengthM()
 	for _, q := range s.fit.Points {
-		if s.mirror() != 0 && s.fit.RMS(q) > 0.3 && q.X > length-3*placeSigma(length)-s.fit.Cell(length) {
+		whole := s.fit.RMS(q) > 0.3 || q.Form == linemodel.Step && math.Abs(q.Flat) == soundEnd
+		if s.mirror() != 0 && whole && q.X > length-3*placeSigma(length)-s.fit.Cell(length) {
 			out = append(out, q)
 		}
 	}
 	return out
 }
 
-// findEnd puts the end of the line where the sweep has it: from where the record's tolerance allows it
+// findEnd puts the end of the line where the sweep has it, and fits it.
+func (s *soakSearch) findEnd(sign float64) { s.climb(s.seekEnd(sign)) }
+
+// seekEnd puts the end of the line where the sweep has it: from where the record's tolerance allows it
 // at the nearest to behind the slowest stretch of wet cable there may be. Low
 // frequencies first, for a place must be known to an eighth of a wave.
-func (s *soakSearch) findEnd(sign float64) {
+func (s *soakSearch) seekEnd(sign float64) *linemodel.Point {
 	fit := s.fit
 	length := s.path.LengthM()
 	n := len(fit.FrequencyHz)
@@ -208,7 +211,7 @@ func (s *soakSearch) findEnd(sign float64) {
 	fit.Sample(p)
 	fit.Insert(p)
 	fit.Evaluate()
-	s.climb(p)
+	return p
 }
 
 // climb fits the points to the lower part of the band first, then to more and
@@ -217,19 +220,25 @@ func (s *soakSearch) climb(points ...*linemodel.Point) {
 	fit := s.fit
 	n := len(fit.FrequencyHz)
 	low, high := fit.FrequencyHz[0], fit.FrequencyHz[n-1]
-	full := append([]float64(nil), fit.Weight...)
-	for _, share := range []float64{0.15, 0.3, 0.6, 1} {
-		for k := range fit.Weight {
-			fit.Weight[k] = full[k]
-			if k > n/8 && fit.FrequencyHz[k] > low+share*(high-low) {
-				fit.Weight[k] = 0
-			}
+	for _, share := range []float64{0.15, 0.3, 0.6} {
+		count := n/8 + 1
+		for count < n && fit.FrequencyHz[count] <= low+share*(high-low) {
+			count++
 		}
-		fit.Evaluate()
-		fit.Refine(points, false, false, 4)
+		part, copied := fit.Below(count)
+		var lower []*linemodel.Point
+		for _, p := range points {
+			lower = append(lower, copied[p])
+		}
+		part.Refine(lower, false, false, 4)
+		for _, p := range points {
+			p.CopyFrom(copied[p])
+			fit.Move(p)
+			fit.Sample(p)
+		}
 	}
-	copy(fit.Weight, full)
 	fit.Evaluate()
+	fit.Refine(points, false, false, 4)
 }
 
 // soakedMostExcessM is how much farther out than by the record the end may seem to be.
@@ -352,25 +361,37 @@ func (s *soakSearch) wet(w soakStart) *linemodel.Point {
 	p := s.fit.NewPoint(math.Max(0, w.x), linemodel.Wet)
 	p.Extent, p.Drop, p.Tangent, p.Taper, p.Round = w.extent, w.drop, 0.01, w.taper, true
 	wetPriors(p)
-	s.takeLoss(p)
+	passage := s.passage()
+	if passage != nil {
+		s.takePassage(p, passage)
+	} else {
+		s.takeLoss(p)
+	}
 	s.fit.Sample(p)
 	s.replace(nil, p)
-	s.backBehind(p)
+	s.backBehind(p, passage != nil)
 	return p
 }
 
-// backBehind puts joints behind p where they are if p alone is why they were seen farther out, or where
-// the record has them.
-func (s *soakSearch) backBehind(p *linemodel.Point) {
+// backBehind puts joints behind p where they are if p alone is why they were seen farther out, or, unless it is
+// known that something is, where the record has them.
+func (s *soakSearch) backBehind(p *linemodel.Point, known bool) {
 	for _, q := range s.fit.Points {
 		prior := q.Prior[linemodel.ByPlace]
 		if prior.Sigma == 0 || q.X < p.X+p.Extent {
 			continue
 		}
-		if q.X -= p.ExcessM(); math.Abs(q.X-prior.Mean) > prior.Sigma/2 {
+		if !located(q) { // replace has moved what is
+			q.X = s.fit.SeenFrom(p, q.X)
+		}
+		if !known && math.Abs(q.X-prior.Mean) > prior.Sigma/2 {
 			q.X = prior.Mean
 		}
 		s.fit.Move(q)
+	}
+	if known {
+		s.fit.Evaluate()
+		return
 	}
 	s.backInPlace()
 }
@@ -399,24 +420,46 @@ func (s *soakSearch) takeLoss(p *linemodel.Point) {
 func (s *soakSearch) search(bases []*linemodel.State) []trial {
 	fit := s.fit
 	var trials, first []trial
-	for _, base := range bases {
-		fit.Restore(base)
-		s.unit = temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())
-		fit.Gains()
-		for _, w := range s.candidates() {
+	try := func(base *linemodel.State, starts []soakStart, fitted func(p *linemodel.Point)) {
+		for _, w := range starts {
 			p := s.wet(w)
-			if fit.Load == nil {
-				s.climb(s.from(p)...)
-			} else {
-				fit.FitLoad()
-				fit.Refine(s.from(p), false, true, 4)
-			}
+			fitted(p)
 			t := trial{cause: WaterInCable, point: p, state: fit.Save(), score: -fit.Cost}
 			if trials = append(trials, t); w.first {
 				first = append(first, t)
 			}
 			fit.Restore(base)
 		}
+	}
+	begin := func(base *linemodel.State) {
+		fit.Restore(base)
+		s.unit = temper * math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS())
+		fit.Gains()
+	}
+	for _, base := range bases {
+		ways := s.passages(base)
+		if len(ways) > 0 { // what is known beforehand weighs as much as so little left allows
+			fit.Restore(ways[0].state)
+			fit.Unit = math.Min(fit.Unit, temper*math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS()))
+			ways = s.passages(base)
+		}
+		for _, way := range ways {
+			s.ways = append(s.ways, way)
+			begin(way.state)
+			try(way.state, s.candidates(way.span), func(p *linemodel.Point) { fit.Refine(s.from(p), false, false, 8) })
+		}
+		if s.mirror() != 0 && len(ways) > 0 && ways[0].state.Cost < soakedByFar*base.Cost {
+			continue
+		}
+		begin(base)
+		try(base, s.candidates(anySpan), func(p *linemodel.Point) {
+			if fit.Load == nil {
+				s.climb(s.from(p)...)
+			} else {
+				fit.FitLoad()
+				fit.Refine(s.from(p), false, true, 4)
+			}
+		})
 	}
 	sortTrials(trials)
 	trials = trials[:min(len(trials), soakedFinals)]
@@ -433,6 +476,7 @@ func (s *soakSearch) search(bases []*linemodel.State) []trial {
 			fit.FitLoad()
 		}
 		fit.Refine(fit.Points, true, true, 8)
+		s.rejoinAll(rejoinSigmas)
 		t.state, t.score = fit.Save(), -fit.Cost
 	}
 	sortTrials(trials)
@@ -460,13 +504,17 @@ func (s *soakSearch) search(bases []*linemodel.State) []trial {
 const (
 	wetDropMean  = 0.15
 	wetDropSigma = 0.08
+	wetTangent   = 0.015 // loss tangent, and its deviation
+
+	wetExtentM      = 2.0
+	wetExtentSigmaM = 2.5
 )
 
 // wetPriors gives p what is known beforehand of wet cable.
 func wetPriors(p *linemodel.Point) {
 	p.Fits = linemodel.Fitting(linemodel.ByPlace, linemodel.ByExtent, linemodel.ByDrop, linemodel.ByTangent, linemodel.ByTaper)
-	p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: 2, Sigma: 2.5}
+	p.Prior[linemodel.ByExtent] = linemodel.Prior{Mean: wetExtentM, Sigma: wetExtentSigmaM}
 	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: wetDropMean, Sigma: wetDropSigma}
-	p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: 0.015, Sigma: 0.015}
+	p.Prior[linemodel.ByTangent] = linemodel.Prior{Mean: wetTangent, Sigma: wetTangent}
 	p.Prior[linemodel.ByTaper] = linemodel.Prior{Mean: wetTaperM, Sigma: wetTaperM * 2}
 }

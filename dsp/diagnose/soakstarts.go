@@ -42,37 +42,57 @@ type edge struct {
 	stands                 float64 // above what the section shows elsewhere, in its median
 }
 
+// march is what a search for edges of one taper needs along a span, at the frequencies up to where they reflect at all.
+type march struct {
+	step                     float64 // m
+	count                    int
+	here, turn, seen, weight []complex128 // the gain at the beginning, its turn from step to step, the residual, what it weighs
+}
+
+// along prepares a search along a span, ok false where such edges reflect nothing.
+func (s *soakSearch) along(span int, taper float64) (m march, ok bool) {
+	fit := s.fit
+	sp := s.path.Spans[span]
+	gamma := fit.Gamma[span]
+	shape := make([]float64, len(gamma))
+	top := -1
+	for k, g := range gamma {
+		shape[k] = fit.RoundEdge(imag(g) * taper)
+		if math.Abs(shape[k]) > soakedLeastShape {
+			top = k
+		}
+	}
+	if top < 0 {
+		return m, false
+	}
+	m.step = math.Pi / imag(gamma[top]) / 8
+	m.count = int(sp.LengthM/m.step) + 1
+	m.here, m.turn = make([]complex128, len(gamma)), make([]complex128, len(gamma))
+	fit.GainAt(m.here, sp.StartM)
+	fit.Way(m.turn, span, m.step)
+	m.seen, m.weight = make([]complex128, top+1), make([]complex128, top+1)
+	for k := range m.seen {
+		w := fit.Weight[k] * shape[k]
+		m.seen[k], m.weight[k] = complex(w, 0)*fit.Residual[k], complex(w*shape[k], w*shape[k])
+	}
+	m.here, m.turn = m.here[:top+1], m.turn[:top+1]
+	return m, true
+}
+
 // edges lists the edges of the given taper, m, that the residual shows in a span,
 // strongest first. The first edge of wet cable reflects a negative real amount at low frequencies, the second
 // a positive one; a raised cosine of length T multiplies it by cos(βT)/(1 − (2βT/π)²), the
 // Fourier transform of its slope.
 func (s *soakSearch) edges(span int, taper float64) (out []edge) {
-	fit := s.fit
 	sp := s.path.Spans[span]
-	gamma := fit.Gamma[span]
-	shape := make([]float64, len(gamma))
-	top := 0
-	for k, g := range gamma {
-		shape[k] = fit.RoundEdge(imag(g) * taper)
-		if math.Abs(shape[k]) > 0.02 {
-			top = k
-		}
+	m, ok := s.along(span, taper)
+	if !ok {
+		return nil
 	}
-	step := math.Pi / imag(gamma[top]) / 8
-	count := int(sp.LengthM/step) + 1
-	here := make([]complex128, len(gamma))
-	fit.GainAt(here, sp.StartM)
-	turn := make([]complex128, len(gamma))
-	fit.Way(turn, span, step)
-	noise := fit.ResidualRMS()
-	seen, weight := make([]complex128, len(gamma)), make([]complex128, len(gamma))
-	for k, w := range fit.Weight {
-		w *= shape[k]
-		seen[k], weight[k] = complex(w, 0)*fit.Residual[k], complex(w*shape[k], w*shape[k])
-	}
-	size, deviations := make([]float64, count), make([]float64, count)
-	for i := range count {
-		num, den := dsp.March(here[:top+1], turn[:top+1], seen[:top+1], weight[:top+1])
+	noise := s.fit.ResidualRMS()
+	size, deviations := make([]float64, m.count), make([]float64, m.count)
+	for i := range m.count {
+		num, den := dsp.March(m.here, m.turn, m.seen, m.weight)
 		if den > 0 {
 			size[i], deviations[i] = num/den, num/math.Sqrt(den)/noise*math.Sqrt2
 		}
@@ -80,10 +100,10 @@ func (s *soakSearch) edges(span int, taper float64) (out []edge) {
 	floor := median(deviations)
 	for i, d := range deviations {
 		a := math.Abs(d)
-		if a < min(soakedEdgeFrom, soakedStands*floor) || i > 0 && math.Abs(deviations[i-1]) >= a || i+1 < count && math.Abs(deviations[i+1]) > a {
+		if a < min(soakedEdgeFrom, soakedStands*floor) || i > 0 && math.Abs(deviations[i-1]) >= a || i+1 < m.count && math.Abs(deviations[i+1]) > a {
 			continue
 		}
-		out = append(out, edge{sp.StartM + float64(i)*step, size[i], d, a / floor})
+		out = append(out, edge{sp.StartM + float64(i)*m.step, size[i], d, a / floor})
 	}
 	sort.Slice(out, func(i, j int) bool { return math.Abs(out[i].deviations) > math.Abs(out[j].deviations) })
 	return out[:min(len(out), soakedEdges)]
@@ -91,28 +111,39 @@ func (s *soakSearch) edges(span int, taper float64) (out []edge) {
 
 // starts pairs the edges of a span.
 func (s *soakSearch) starts(span int) (out []soakStart) {
-	if s.narrow() {
-		// A taper there is no more than a size and a sign: one look finds the edges of all.
-		seen := s.edges(span, 0)
-		beta := imag(s.fit.Gamma[span][len(s.fit.FrequencyHz)/2])
-		for _, taper := range soakedTapers(math.Sqrt2) {
-			shape := s.fit.RoundEdge(beta * taper)
-			if math.Abs(shape) < soakedLeastShape {
-				continue
+	s.tapered(span, soakedLeastShape, func(taper float64, seen []edge) {
+		out = append(out, s.paired(span, seen, taper)...)
+	})
+	return out
+}
+
+// tapered calls use with the edges of a span for every taper that reflects so much of what a sharp one does, at
+// least.
+func (s *soakSearch) tapered(span int, least float64, use func(taper float64, seen []edge)) {
+	if !s.narrow() {
+		for _, taper := range soakedTapers(2) {
+			if s.fit.Over() {
+				return
 			}
-			scaled := append([]edge(nil), seen...)
-			for i := range scaled {
-				scaled[i].reflect /= shape
-			}
-			out = append(out, s.paired(span, scaled, taper)...)
+			use(taper, s.edges(span, taper))
 		}
-		return out
+		return
 	}
-	for _, taper := range soakedTapers(2) {
-		if s.fit.Over() {
-			return nil
+	// A taper there is no more than a size and a sign: one look finds the edges of all.
+	seen := s.edges(span, 0)
+	beta := imag(s.fit.Gamma[span][len(s.fit.FrequencyHz)/2])
+	for _, taper := range soakedTapers(math.Sqrt2) {
+		if shape := s.fit.RoundEdge(beta * taper); math.Abs(shape) >= least {
+			use(taper, scaled(seen, shape))
 		}
-		out = append(out, s.paired(span, s.edges(span, taper), taper)...)
+	}
+}
+
+// scaled are edges that reflect as much although they are shaped so.
+func scaled(seen []edge, shape float64) []edge {
+	out := append([]edge(nil), seen...)
+	for i := range out {
+		out[i].reflect /= shape
 	}
 	return out
 }
@@ -133,8 +164,7 @@ func (s *soakSearch) lowEnd() bool {
 func (s *soakSearch) paired(span int, seen []edge, taper float64) (out []soakStart) {
 	sp := s.path.Spans[span]
 	add := func(x, extent, taper, drop, squares, stands float64) {
-		u := (drop - wetDropMean) / wetDropSigma
-		out = append(out, soakStart{x, extent, taper, math.Min(drop, 0.3), squares - u*u, stands, false})
+		out = append(out, soakStart{x, extent, taper, math.Min(drop, 0.3), squares - sigmas(drop, wetDropMean, wetDropSigma), stands, false})
 	}
 	for _, near := range seen {
 		// From ρ = (1−κ)/(1+κ), κ = 1/(1−drop).
@@ -175,20 +205,40 @@ func (s *soakSearch) paired(span int, seen []edge, taper float64) (out []soakSta
 	return out
 }
 
-// candidates lists the starts of all sections, best first, without those that
+// sigmas is how improbable v is, in squared standard deviations.
+func sigmas(v, mean, sigma float64) float64 { return (v - mean) / sigma * (v - mean) / sigma }
+
+// anySpan stands for all of them.
+const anySpan = -1
+
+// candidates lists the starts of a span or of all, best first, without those that
 // lead to the same.
-func (s *soakSearch) candidates() (out []soakStart) {
+func (s *soakSearch) candidates(span int) (out []soakStart) {
 	var all []soakStart
-	for i, sp := range s.path.Spans {
-		if sp.Device == nil && sp.LengthM > wetLeastM {
+	cable := func(i int) bool {
+		sp := s.path.Spans[i]
+		return sp.Device == nil && sp.LengthM > wetLeastM && (span == anySpan || span == i)
+	}
+	for i := range s.path.Spans {
+		if cable(i) {
 			all = append(all, s.starts(i)...)
 		}
 	}
-	out = s.distinct(append(s.first(all), s.distinct(all, soakedStarts)...), 2*soakedStarts)
+	best, most := s.distinct(all, soakedStarts), 2*soakedStarts
+	if passage := s.passage(); passage != nil {
+		var pairs []soakStart
+		for i := range s.path.Spans {
+			if cable(i) {
+				pairs = append(pairs, s.pairs(i, passage)...)
+			}
+		}
+		best, most = append(s.apart(pairs, soakedPairs), best[:min(len(best), soakedPairs/2)]...), 2*soakedPairs
+	}
+	out = s.distinct(append(s.first(all), best...), most)
 	if len(s.late) > 0 {
 		var late []soakStart
-		for i, sp := range s.path.Spans {
-			if sp.Device == nil && sp.LengthM > wetLeastM {
+		for i := range s.path.Spans {
+			if cable(i) {
 				late = append(late, s.delayed(i)...)
 			}
 		}
