@@ -18,10 +18,9 @@ const (
 	passageStart  = 0.06 // Np that it loses there and back, at least, to begin with
 	passageTimes  = 1.7  // and so many times more at each next start
 	passageMost   = 8.0
-	passageGain   = 0.9  // of the cost that it may leave
 	passageStarts = 3    // of these are fitted
 	passageDark   = 3.0  // Np beyond which nothing but a mirror shows behind it
-	passageLeaves = 0.7  // and that it may leave to be beyond doubt
+	passageLeaves = 0.7  // of the cost that it may leave
 	passageRivals = 1.5  // times what the best section leaves, another may
 	rejoinSigmas  = 2.5  // of its place that a joint may be off
 	passageClear  = 0.02 // m in front of where the joint behind a section may be

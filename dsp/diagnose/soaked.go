@@ -119,7 +119,8 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 				s.fit.Restore(t.state)
 			}
 		}
-		places = append(places, soaking{point: t.point, cost: cost})
+		place := *t.point // in this state
+		places = append(places, soaking{point: &place, cost: cost})
 		if cost < least {
 			least = cost
 			leastUnit = temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
