@@ -60,13 +60,12 @@ func (s *soakSearch) passages(base *linemodel.State) (out []passed) {
 	p.Extent, p.Fits = passageM, linemodel.Fitting(linemodel.ByTangent, linemodel.ByDrop)
 	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0, Sigma: wetDropMean}
 	in := func(from *linemodel.State, late float64) {
-		for i, sp := range s.path.Spans {
-			if sp.Device == nil && sp.LengthM > wetLeastM {
-				fit.Restore(from)
-				s.passIn(p, sp.StartM+sp.LengthM, late)
-				if fit.Cost < passageLeaves*base.Cost && s.tells(p, sp.StartM+sp.LengthM) {
-					out = append(out, passed{fit.Save(), i})
-				}
+		for _, i := range s.cables() {
+			end := s.path.Spans[i].StartM + s.path.Spans[i].LengthM
+			fit.Restore(from)
+			s.passIn(p, end, late)
+			if fit.Cost < passageLeaves*base.Cost && s.tells(p, end) {
+				out = append(out, passed{fit.Save(), i})
 			}
 		}
 	}

@@ -211,36 +211,40 @@ func sigmas(v, mean, sigma float64) float64 { return (v - mean) / sigma * (v - m
 // anySpan stands for all of them.
 const anySpan = -1
 
+// cables lists the spans that may hold wet cable.
+func (s *soakSearch) cables() (out []int) {
+	for i, sp := range s.path.Spans {
+		if sp.Device == nil && sp.LengthM > wetLeastM {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
 // candidates lists the starts of a span or of all, best first, without those that
 // lead to the same.
 func (s *soakSearch) candidates(span int) (out []soakStart) {
-	var all []soakStart
-	cable := func(i int) bool {
-		sp := s.path.Spans[i]
-		return sp.Device == nil && sp.LengthM > wetLeastM && (span == anySpan || span == i)
+	spans := []int{span}
+	if span == anySpan {
+		spans = s.cables()
 	}
-	for i := range s.path.Spans {
-		if cable(i) {
-			all = append(all, s.starts(i)...)
-		}
+	var all []soakStart
+	for _, i := range spans {
+		all = append(all, s.starts(i)...)
 	}
 	best, most := s.distinct(all, soakedStarts), 2*soakedStarts
 	if passage := s.passage(); passage != nil {
 		var pairs []soakStart
-		for i := range s.path.Spans {
-			if cable(i) {
-				pairs = append(pairs, s.pairs(i, passage)...)
-			}
+		for _, i := range spans {
+			pairs = append(pairs, s.pairs(i, passage)...)
 		}
 		best, most = append(s.apart(pairs, soakedPairs), best[:min(len(best), soakedPairs/2)]...), 2*soakedPairs
 	}
 	out = s.distinct(append(s.first(all), best...), most)
 	if len(s.late) > 0 {
 		var late []soakStart
-		for i := range s.path.Spans {
-			if cable(i) {
-				late = append(late, s.delayed(i)...)
-			}
+		for _, i := range spans {
+			late = append(late, s.delayed(i)...)
 		}
 		out = append(out, s.distinct(late, soakedStarts)...)
 	}
