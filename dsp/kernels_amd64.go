@@ -49,6 +49,11 @@ func expBothVectors(dst, inverse, z *complex128, quads int)
 //go:noescape
 func dotsVectors(dst *float64, a, b0, b1, b2, b3 *complex128, pairs int)
 
+// dotsOfTwoVectors is ProductsOfTwo of pairs times two terms.
+//
+//go:noescape
+func dotsOfTwoVectors(dst *float64, a, also, b0, b1, b2, b3 *complex128, pairs int)
+
 // chainVectors is Chain of pairs times two values.
 //
 //go:noescape
@@ -140,6 +145,19 @@ func Products(a, b0, b1, b2, b3 []complex128) (sums [4]float64) {
 		dotsVectors(&sums[0], &a[0], &b0[0], &b1[0], &b2[0], &b3[0], n/2)
 	}
 	addProducts(&sums, a[n:], b0[n:], b1[n:], b2[n:], b3[n:])
+	return sums
+}
+
+// ProductsOfTwo is Products for a and for also, to the last digit; both are as long.
+func ProductsOfTwo(a, also, b0, b1, b2, b3 []complex128) (sums [2][4]float64) {
+	n := 0
+	if hasVectors && len(a) > 1 {
+		n = len(a) &^ 1
+		also, b0, b1, b2, b3 = also[:len(a)], b0[:len(a)], b1[:len(a)], b2[:len(a)], b3[:len(a)]
+		dotsOfTwoVectors(&sums[0][0], &a[0], &also[0], &b0[0], &b1[0], &b2[0], &b3[0], n/2)
+	}
+	addProducts(&sums[0], a[n:], b0[n:], b1[n:], b2[n:], b3[n:])
+	addProducts(&sums[1], also[n:], b0[n:], b1[n:], b2[n:], b3[n:])
 	return sums
 }
 

@@ -192,6 +192,65 @@ terms:
 	VZEROUPPER
 	RET
 
+// func dotsOfTwoVectors(dst *float64, a, also, b0, b1, b2, b3 *complex128, pairs int)
+TEXT ·dotsOfTwoVectors(SB), NOSPLIT, $0-64
+	MOVQ   dst+0(FP), DI
+	MOVQ   a+8(FP), SI
+	MOVQ   also+16(FP), R12
+	MOVQ   b0+24(FP), R8
+	MOVQ   b1+32(FP), R9
+	MOVQ   b2+40(FP), R10
+	MOVQ   b3+48(FP), R11
+	MOVQ   pairs+56(FP), CX
+	SHLQ   $5, CX
+	VXORPD Y0, Y0, Y0
+	VXORPD Y1, Y1, Y1
+	VXORPD Y2, Y2, Y2
+	VXORPD Y3, Y3, Y3
+	VXORPD Y4, Y4, Y4
+	VXORPD Y5, Y5, Y5
+	VXORPD Y6, Y6, Y6
+	VXORPD Y7, Y7, Y7
+	XORQ   BX, BX
+
+terms:
+	VMOVUPD     (SI)(BX*1), Y8
+	VMOVUPD     (R12)(BX*1), Y9
+	VMOVUPD     (R8)(BX*1), Y10
+	VMOVUPD     (R9)(BX*1), Y11
+	VMOVUPD     (R10)(BX*1), Y12
+	VMOVUPD     (R11)(BX*1), Y13
+	VFMADD231PD Y10, Y8, Y0
+	VFMADD231PD Y11, Y8, Y1
+	VFMADD231PD Y12, Y8, Y2
+	VFMADD231PD Y13, Y8, Y3
+	VFMADD231PD Y10, Y9, Y4
+	VFMADD231PD Y11, Y9, Y5
+	VFMADD231PD Y12, Y9, Y6
+	VFMADD231PD Y13, Y9, Y7
+	ADDQ        $32, BX
+	CMPQ        BX, CX
+	JLT         terms
+
+	SUM(Y0, X0, X8)
+	SUM(Y1, X1, X8)
+	SUM(Y2, X2, X8)
+	SUM(Y3, X3, X8)
+	SUM(Y4, X4, X8)
+	SUM(Y5, X5, X8)
+	SUM(Y6, X6, X8)
+	SUM(Y7, X7, X8)
+	VMOVSD X0, (DI)
+	VMOVSD X1, 8(DI)
+	VMOVSD X2, 16(DI)
+	VMOVSD X3, 24(DI)
+	VMOVSD X4, 32(DI)
+	VMOVSD X5, 40(DI)
+	VMOVSD X6, 48(DI)
+	VMOVSD X7, 56(DI)
+	VZEROUPPER
+	RET
+
 // FOUR is a number, four times over.
 #define FOUR(offset, bits) \
 	DATA exponents<>+(offset+0)(SB)/8, bits  \
