@@ -39,7 +39,7 @@ func TestEdgeless(t *testing.T) {
 	got, worst, size := make([]complex128, 101), 0.0, 0.0
 	for _, quantity := range []int{ByExtent, ByDrop, ByTangent} {
 		fit.gainsOf([]parameter{{p, quantity}})
-		fit.derivative(got, p, quantity)
+		fit.derivative(got, p, quantity, nil)
 		v := p.quantity(quantity)
 		at := func(by float64) []complex128 {
 			held := *v

@@ -34,9 +34,10 @@ type Fit struct {
 	// is of no use. nil: never.
 	Ended func() bool
 
-	scratch     [][]complex128
-	elimination elimination // of a step
-	loadAlone   elimination // of the load by itself, also between the tries of a step
+	scratch     [][]complex128  // columns of J
+	rows        [2][]complex128 // of it, weighted
+	elimination elimination     // of a step
+	loadAlone   elimination     // of the load by itself, also between the tries of a step
 }
 
 // Link is what is known of the way between two points, or, A nil, from the
@@ -219,27 +220,44 @@ func (p *Fit) parameters(points []*Point, port bool) []parameter {
 
 // jacobian fills scratch with the columns of list.
 func (p *Fit) jacobian(list []parameter) {
-	for len(p.scratch) < len(list)+1 {
+	for len(p.scratch) < len(list) {
 		p.scratch = append(p.scratch, make([]complex128, len(p.Measured)))
 	}
 	p.gainsOf(list)
+	var flat []complex128 // of the point that is at hand
 	for c, item := range list {
 		dst := p.scratch[c]
-		if item.point != nil {
-			p.derivative(dst, item.point, item.quantity)
+		if item.point == nil {
+			p.portDerivative(dst, c, item)
 			continue
 		}
-		which, term, unit := item.portTerm()
-		for k, b := range p.basis[term] {
-			if which == Directivity {
-				dst[k] = unit * complex(b, 0)
-				continue
+		if c == 0 || list[c-1].point != item.point {
+			flat = nil
+		}
+		p.derivative(dst, item.point, item.quantity, flat)
+		if item.quantity == ByFlat {
+			flat = dst
+		}
+	}
+}
+
+// portDerivative writes column c of J, of an error of the instrument, to dst; those of the
+// terms before it must be there.
+func (p *Fit) portDerivative(dst []complex128, c int, item parameter) {
+	which, term, unit := item.portTerm()
+	switch {
+	case unit != 1:
+		turn(dst, p.scratch[c-1])
+	case term > 0: // term 0 is 1 throughout
+		dsp.Weigh(dst, p.scratch[c-2*term], p.basis[term])
+	case which == Directivity:
+		copy(dst, p.Model.unit())
+	default:
+		dsp.Multiply(dst, p.Input, p.portLoop)
+		if which == SourceMatch {
+			for k, t := range dst {
+				dst[k] = t * (t * p.tracks[k])
 			}
-			t := p.Input[k] * p.portLoop[k]
-			if which == SourceMatch {
-				t *= t * p.tracks[k]
-			}
-			dst[k] = unit * complex(real(t)*b, imag(t)*b)
 		}
 	}
 }
@@ -247,25 +265,30 @@ func (p *Fit) jacobian(list []parameter) {
 // gram returns Re(JᴴWJ) and Re(JᴴWr) of the first count columns of scratch.
 func (p *Fit) gram(count int, weight []float64) (*mat.SymDense, *mat.VecDense) {
 	a, b := mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
-	weighted := p.scratch[count]
-	column := func(i, j int) []complex128 { // the residual is the one behind the last
-		if j > i {
-			return p.Residual
-		}
-		return p.scratch[j]
-	}
-	for i := range count {
-		for k, c := range p.scratch[i] {
-			w := weight[k]
-			weighted[k] = complex(w*real(c), w*imag(c))
-		}
-		for j := 0; j <= i+1; j += 4 {
-			sums := dsp.Products(weighted, column(i, j), column(i, j+1), column(i, j+2), column(i, j+3))
-			for c := j; c <= min(j+3, i); c++ {
-				a.SetSym(i, c, sums[c-j])
+	for i := 0; i < count; i += 2 { // two rows at a time, for which every column is read once
+		end := min(i+2, count)
+		column := func(j int) []complex128 { // the residual is the one behind those of these rows
+			if j >= end {
+				return p.Residual
 			}
-			if j+3 > i {
-				b.SetVec(i, sums[i+1-j])
+			return p.scratch[j]
+		}
+		rows := p.rows[:end-i]
+		for r := range rows {
+			if rows[r] == nil {
+				rows[r] = make([]complex128, len(p.Measured))
+			}
+			dsp.Weigh(rows[r], p.scratch[i+r], weight)
+		}
+		for j := 0; j <= end; j += 4 {
+			sums := dsp.ProductsOfTwo(rows[0], rows[len(rows)-1], column(j), column(j+1), column(j+2), column(j+3))
+			for r := range rows {
+				for c := j; c <= min(j+3, i+r); c++ {
+					a.SetSym(i+r, c, sums[r][c-j])
+				}
+				if j+3 >= end {
+					b.SetVec(i+r, sums[r][end-j])
+				}
 			}
 		}
 	}

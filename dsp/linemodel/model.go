@@ -140,6 +140,7 @@ type Medium struct {
 	Path        *cables.Path
 	FrequencyHz []float64
 	Ratio       []float64      // q = f/f0
+	rising      []complex128   // j·q
 	MiddleHz    float64        // f0, the mean frequency
 	Gamma       [][]complex128 // per span and frequency, 1/m
 	Start       [][]complex128 // Θ at the start of each span
@@ -155,12 +156,13 @@ type Medium struct {
 // newMedium samples path at frequencyHz.
 func newMedium(path *cables.Path, frequencyHz []float64) Medium {
 	n := len(frequencyHz)
-	m := Medium{Path: path, FrequencyHz: frequencyHz, Ratio: make([]float64, n), root: make([]float64, n), octaves: make([]float64, n), circle: newCircle()}
+	m := Medium{Path: path, FrequencyHz: frequencyHz, Ratio: make([]float64, n), rising: make([]complex128, n), root: make([]float64, n), octaves: make([]float64, n), circle: newCircle()}
 	for _, f := range frequencyHz {
 		m.MiddleHz += f / float64(n)
 	}
 	for k, f := range frequencyHz {
 		m.Ratio[k] = f / m.MiddleHz
+		m.rising[k] = complex(0, m.Ratio[k])
 		m.root[k] = math.Sqrt(m.Ratio[k])
 		m.octaves[k] = math.Log(f / 1e9)
 	}
@@ -218,9 +220,7 @@ func (m *Medium) phasors(dst, undo []complex128, x float64) {
 	i := m.SpanAt(x)
 	inside := -2 * (x - m.Starts[i])
 	gamma, start := m.Gamma[i], m.Start[i]
-	for k := range dst {
-		dst[k] = complex(inside*real(gamma[k])-2*real(start[k]), inside*imag(gamma[k])-2*imag(start[k]))
-	}
+	dsp.Blend(dst, inside, gamma, -2, start)
 	if undo == nil {
 		dsp.Exp(dst, dst)
 		return
@@ -257,13 +257,14 @@ type Model struct {
 	Sum      []complex128 // S at the test port
 	LoadGain []complex128 // ∂S/∂Γ at the load, by Gains
 
-	portLoop    []complex128    // 1/(1 − e11·Γ)
-	leaks, ones []complex128    // e00, and 1 throughout
-	tracks      []complex128    // 1 + t
-	left        []complex128    // of beyond
-	slow, slip  []complex128    // of a stretch: κ, and what it does to a wave besides the record
-	next        []complex128    // of an uneven one
-	moved       [3][]complex128 // of stretchDerivative
+	portLoop    []complex128                      // 1/(1 − e11·Γ)
+	leaks, ones []complex128                      // e00, and 1 throughout
+	tracks      []complex128                      // 1 + t
+	sampled     [portErrors][portTerms]complex128 // what these and Match belong to
+	left        []complex128                      // of beyond
+	slow, slip  []complex128                      // of a stretch: κ, and what it does to a wave besides the record
+	next        []complex128                      // of an uneven one
+	moved       [3][]complex128                   // of stretchDerivative
 	movedInside [][]complex128
 	movedWays   ways
 	clock       int
@@ -380,16 +381,17 @@ func (m *Model) Sample(p *Point) {
 		}
 		copy(p.Behind, p.Reflect)
 	case OpenEnd, ShortEnd:
-		sign := 1.0
-		if p.Form == ShortEnd {
-			sign = -1
-		}
-		left := m.beyond(p.Falling)
 		for k, q := range m.Ratio {
-			v := complex(p.Flat, p.Rising*q)
-			p.Reflect[k] = quotient(1-v, 1+v) * complex(sign, 0) * left[k]
-			p.Through[k], p.Behind[k] = 0, 0
+			p.Behind[k] = complex(p.Flat, p.Rising*q)
 		}
+		if p.Form == OpenEnd {
+			dsp.Mismatch(p.Reflect, m.unit(), p.Behind)
+		} else {
+			dsp.Mismatch(p.Reflect, p.Behind, m.unit())
+		}
+		dsp.Multiply(p.Reflect, p.Reflect, m.beyond(p.Falling))
+		clear(p.Through)
+		clear(p.Behind)
 	default:
 		if p.ways == nil {
 			p.ways = &ways{}
@@ -463,9 +465,7 @@ func (m *Model) inward() {
 			}
 		}
 	}
-	if m.leaks == nil || s.port != m.Port {
-		m.samplePort()
-	}
+	m.samplePort()
 	ones := m.unit()
 	switch {
 	case n > 0:
@@ -488,24 +488,27 @@ func (m *Model) inward() {
 	}
 }
 
-// samplePort computes e00, e11 and 1 + t from their coefficients.
+// samplePort computes of e00, e11 and 1 + t what has changed, from their coefficients.
 func (m *Model) samplePort() {
-	if m.leaks == nil {
+	first := m.leaks == nil
+	if first {
 		m.leaks, m.tracks = make([]complex128, len(m.Ratio)), make([]complex128, len(m.Ratio))
 	}
 	for which, dst := range [portErrors][]complex128{m.leaks, m.Match, m.tracks} {
 		terms := m.Port[which]
-		for k := range dst {
-			e := terms[0]
-			for i := 1; i < portTerms; i++ {
-				b := m.basis[i][k]
-				e += complex(real(terms[i])*b, imag(terms[i])*b)
-			}
-			dst[k] = e
+		if terms == m.sampled[which] && !first {
+			continue
 		}
-	}
-	for k := range m.tracks {
-		m.tracks[k]++
+		m.sampled[which] = terms
+		one := complex(0, 0)
+		if which == Tracking {
+			one = 1
+		}
+		rising, bent := m.basis[1][:len(dst)], m.basis[2][:len(dst)]
+		for k := range dst {
+			b, c := rising[k], bent[k]
+			dst[k] = terms[0] + complex(real(terms[1])*b, imag(terms[1])*b) + complex(real(terms[2])*c, imag(terms[2])*c) + one
+		}
 	}
 }
 
@@ -597,74 +600,76 @@ func (m *Model) gainsOf(list []parameter) {
 }
 
 // derivative writes ∂S/∂(quantity) of point p to dst; the gain of p must be
-// there.
-func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
-	if quantity == ByPlace {
+// there. flat is what it wrote for ByFlat of p, nil where that was not asked.
+func (m *Model) derivative(dst []complex128, p *Point, quantity int, flat []complex128) {
+	switch {
+	case quantity == ByPlace:
 		// Farther out, the point's own echo comes later; what is behind stays.
 		dsp.Moved(dst, p.Gain, m.Gamma[m.SpanAt(p.X)], p.Through, p.Back, p.loop, p.Local)
-		return
-	}
-	switch p.Form {
-	case Wet, Foreign, Edgeless:
+	case p.Form == Wet || p.Form == Foreign || p.Form == Edgeless:
 		m.stretchDerivative(dst, p, quantity)
-		return
+	case p.Form == Step:
+		m.stepDerivative(dst, p, quantity)
+	case p.Form.Ends() && quantity == ByFalling:
+		for k, g := range p.Reflect {
+			dst[k] = -p.Gain[k] * g * m.loss[k]
+		}
+	default:
+		if flat == nil {
+			m.flatDerivative(dst, p)
+			flat = dst
+		}
+		switch {
+		case quantity == ByRising:
+			dsp.Multiply(dst, flat, m.rising)
+		case quantity == ByFalling && p.Form == Shunt:
+			dsp.Weigh(dst, flat, m.Ratio)
+		case quantity == ByFalling:
+			for k, q := range m.Ratio {
+				dst[k] = complex(imag(flat[k])/q, -real(flat[k])/q)
+			}
+		}
+	}
+}
+
+// flatDerivative is derivative ByFlat for a lumped circuit or an end.
+func (m *Model) flatDerivative(dst []complex128, p *Point) {
+	switch p.Form {
 	case Series: // of Γ = (Z−1)/(Z+1), Z the impedance in series and behind: 2/(Z+1)² = (1−Γ)²/2
-		for k, g := range p.Local {
-			dst[k] = p.Gain[k] * (1 - g) * (1 - g) * 0.5
-		}
+		dsp.Lateral(dst, p.Gain, p.Local, -1, 0.5)
 	case Shunt: // of Γ = (1−Y)/(1+Y): −2/(1+Y)² = −(1+Γ)²/2
-		for k, g := range p.Local {
-			dst[k] = p.Gain[k] * (1 + g) * (1 + g) * -0.5
-		}
-	case OpenEnd, ShortEnd: // as across the line with nothing behind, and in series with a short behind
+		dsp.Lateral(dst, p.Gain, p.Local, 1, -0.5)
+	default: // as across the line with nothing behind, and in series with a short behind
 		sign := complex(1, 0)
 		if p.Form == ShortEnd {
 			sign = -1
 		}
 		beyond := m.beyond(p.Falling)
 		for k, g := range p.Reflect {
-			if quantity == ByFalling {
-				dst[k] = -p.Gain[k] * g * m.loss[k]
-				continue
-			}
 			left := beyond[k]
 			g = 1 + sign*quotient(g, left)
 			dst[k] = p.Gain[k] * g * g * left * sign * -0.5
 		}
-	default: // of Γ = (r+u)/(1+r·u)
-		for k, u := range p.Back {
-			loop := p.loop[k]
-			dst[k] = p.Gain[k] * (1 - u*u) * loop * loop
-		}
+	}
+}
+
+// stepDerivative is derivative for a step, of Γ = (r+u)/(1+r·u).
+func (m *Model) stepDerivative(dst []complex128, p *Point, quantity int) {
+	for k, u := range p.Back {
+		loop := p.loop[k]
+		dst[k] = p.Gain[k] * (1 - u*u) * loop * loop
 	}
 	switch {
-	case p.Form.Ends() && quantity == ByFalling: // done
-	case p.Form == Step && quantity == ByFlat:
-		if p.Rising != 0 {
-			if m.left == nil {
-				m.left = make([]complex128, len(m.loss))
-			}
-			m.fade(m.left, p.Rising)
-			for k, v := range m.left {
-				dst[k] *= v
-			}
-		}
-	case p.Form == Step:
+	case quantity != ByFlat:
 		for k := range m.Ratio {
 			dst[k] *= -p.Reflect[k] * complex(m.root[k], 0)
 		}
-	case quantity == ByRising:
-		for k, q := range m.Ratio {
-			dst[k] = complex(-imag(dst[k])*q, real(dst[k])*q)
+	case p.Rising != 0:
+		if m.left == nil {
+			m.left = make([]complex128, len(m.loss))
 		}
-	case quantity == ByFalling && p.Form == Shunt:
-		for k, q := range m.Ratio {
-			dst[k] = complex(real(dst[k])*q, imag(dst[k])*q)
-		}
-	case quantity == ByFalling:
-		for k, q := range m.Ratio {
-			dst[k] = complex(imag(dst[k])/q, -real(dst[k])/q)
-		}
+		m.fade(m.left, p.Rising)
+		dsp.Multiply(dst, dst, m.left)
 	}
 }
 
@@ -673,10 +678,4 @@ func (m *Model) derivative(dst []complex128, p *Point, quantity int) {
 func quotient(a, b complex128) complex128 {
 	s := 1 / (real(b)*real(b) + imag(b)*imag(b))
 	return complex((real(a)*real(b)+imag(a)*imag(b))*s, (imag(a)*real(b)-real(a)*imag(b))*s)
-}
-
-// inverse is 1/a for finite a.
-func inverse(a complex128) complex128 {
-	s := 1 / (real(a)*real(a) + imag(a)*imag(a))
-	return complex(real(a)*s, -imag(a)*s)
 }

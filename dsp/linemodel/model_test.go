@@ -247,7 +247,7 @@ func TestDerivatives(t *testing.T) {
 				continue // a step has none
 			}
 			p.Forward()
-			p.derivative(got, q, c)
+			p.derivative(got, q, c, nil)
 			was := *q.quantity(c)
 			step := 1e-5
 			if c == ByPlace {

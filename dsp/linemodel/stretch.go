@@ -36,9 +36,7 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 			w.once[k] = complex(-w.loss[k], imag(p)+imag(a)*start-imag(q)-imag(b)*end)
 		}
 		dsp.ExpBoth(w.once, w.back, w.once)
-		for k, v := range w.back {
-			w.back[k] = v * v
-		}
+		dsp.Multiply(w.back, w.back, w.back)
 	}
 	if w.lead[0] == nil || w.taper != taper || w.span != first {
 		if w.lead[0] == nil {
@@ -97,30 +95,29 @@ func (m *Model) sampleWet(p *Point, w *ways, inside *[][]complex128, reflect, th
 		}
 		dsp.Exp(m.next, m.next)
 	}
-	for k, f := range m.FrequencyHz {
-		free := 2 * math.Pi * f / velocity
-		kappa := m.slow[k]
-		a := quotient(1-kappa, 1+kappa)
-		if taper > 0 {
-			if turn := free * (1 + real(kappa)) / 2 * taper; turn > 1e-6 {
-				var left float64
-				if p.Round {
-					left = m.RoundEdge(turn)
-				} else {
-					left = imag(m.circle.at(turn)) / turn
-				}
-				a = complex(left*real(a), left*imag(a))
+	dsp.Mismatch(reflect, m.unit(), m.slow)
+	if taper > 0 {
+		for k, f := range m.FrequencyHz {
+			turn := 2 * math.Pi * f / velocity * (1 + real(m.slow[k])) / 2 * taper
+			if turn <= 1e-6 {
+				continue
 			}
+			var left float64
+			if p.Round {
+				left = m.RoundEdge(turn)
+			} else {
+				left = imag(m.circle.at(turn)) / turn
+			}
+			reflect[k] = complex(left*real(reflect[k]), left*imag(reflect[k]))
 		}
-		reflect[k] = a
 	}
 	dsp.Stretch(reflect, through, reflect, w.once, m.slip)
 	copy(behind, reflect)
 	if places > 0 {
 		m.addInside(p, half, velocity, gamma, *inside, reflect, behind)
 	}
+	dsp.Multiply(reflect, reflect, w.lead[0])
 	for k, v := range w.back {
-		reflect[k] *= w.lead[0][k]
 		behind[k] *= v * w.lead[1][k]
 	}
 }
@@ -172,18 +169,11 @@ func (m *Model) addInside(p *Point, half, velocity float64, gamma []complex128, 
 		first[k] = complex(0, u*u/(slowed*half)) * m.next[k]
 	}
 	for i := 1; i < places; i++ {
-		before, row := inside[i-1], inside[i]
-		for k, next := range m.next {
-			row[k] = before[k] * next
-		}
+		dsp.Multiply(inside[i], inside[i-1], m.next)
 	}
 	for i, v := range p.Inside {
-		for k, there := range inside[i] {
-			reflect[k] += complex(v*real(there), v*imag(there))
-		}
-		for k, there := range inside[places-1-i] {
-			behind[k] += complex(v*real(there), v*imag(there))
-		}
+		dsp.Blend(reflect, 1, reflect, v, inside[i])
+		dsp.Blend(behind, 1, behind, v, inside[places-1-i])
 	}
 }
 
@@ -208,14 +198,12 @@ func (m *Model) sampleForeign(p *Point, w *ways, reflect, through, behind []comp
 	dsp.Exp(m.slip, m.slip)
 	for k, line := range m.reactive[at] {
 		zc := 1 + turned*(line-1)
-		zc = complex(p.Ratio*real(zc), p.Ratio*imag(zc))
-		reflect[k] = quotient(zc-line, zc+line)
+		reflect[k] = complex(p.Ratio*real(zc), p.Ratio*imag(zc))
 	}
+	dsp.Mismatch(reflect, reflect, m.reactive[at])
 	dsp.Stretch(reflect, through, reflect, m.unit(), m.slip)
-	for k, back := range w.back {
-		through[k] *= back
-		behind[k] = reflect[k] * back
-	}
+	dsp.Multiply(through, through, w.back)
+	dsp.Multiply(behind, reflect, w.back)
 }
 
 // leastStretchM keeps a stretch from vanishing altogether.
@@ -296,11 +284,7 @@ func (m *Model) stretchDerivative(dst []complex128, p *Point, quantity int) {
 	reflect, through, behind := m.moved[0], m.moved[1], m.moved[2]
 	m.sampleStretch(p, w, &m.movedInside, reflect, through, behind)
 	*v = held
-	for k, u := range p.Back {
-		local := reflect[k] + through[k]*u*inverse(1-behind[k]*u)
-		d := p.Gain[k] * (local - p.Local[k])
-		dst[k] = complex(real(d)/step, imag(d)/step)
-	}
+	dsp.Changed(dst, p.Gain, p.Local, reflect, through, behind, p.Back, step)
 }
 
 // insideDerivative is derivative for the unevenness at one place inside of a

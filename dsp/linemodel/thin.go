@@ -3,7 +3,7 @@ package linemodel
 // fewer returns a fit of the bare path at the picked frequencies. Quantities mean
 // the same, since q = f/f0 keeps its f0; weights are those of the single points.
 func (p *Fit) fewer(pick []int) *Fit {
-	m := Model{Medium: Medium{Path: p.Path, FrequencyHz: picked(p.FrequencyHz, pick), Ratio: picked(p.Ratio, pick), MiddleHz: p.MiddleHz,
+	m := Model{Medium: Medium{Path: p.Path, FrequencyHz: picked(p.FrequencyHz, pick), Ratio: picked(p.Ratio, pick), rising: picked(p.rising, pick), MiddleHz: p.MiddleHz,
 		Starts: p.Starts, Beta0: p.Beta0, root: picked(p.root, pick), octaves: picked(p.octaves, pick), loss: picked(p.loss, pick), circle: p.circle}}
 	for i := range p.Gamma {
 		m.Gamma, m.Start = append(m.Gamma, picked(p.Gamma[i], pick)), append(m.Start, picked(p.Start[i], pick))

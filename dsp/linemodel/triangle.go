@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/blas/cblas128"
+
+	"downlead/dsp"
 )
 
 // triangle is a lower triangular matrix, column after column from its diagonal
@@ -42,14 +44,7 @@ func (t *triangle) toeplitzCholesky(column []complex128) {
 		rho := complex(real(v[0])/pivot, imag(v[0])/pivot)
 		power := real(rho)*real(rho) + imag(rho)*imag(rho)
 		s := math.Sqrt(math.Max(1-power, 1e-30)) // rounding may leave it short of definite
-		for i := range next {
-			a, b := u[i], v[i]
-			x := real(a) - real(rho)*real(b) - imag(rho)*imag(b)
-			y := imag(a) - real(rho)*imag(b) + imag(rho)*real(b)
-			c := complex(x/s, y/s)
-			next[i] = c
-			v[i] = complex(s*real(b), s*imag(b)) - rho*c
-		}
+		dsp.Rotate(next, u, v, rho, s)
 		next[0] = complex(real(next[0]), 0)
 		t.columns[j], u = next, next
 	}
@@ -61,9 +56,7 @@ func (t *triangle) forward(b []complex128) {
 		d := 1 / real(column[0])
 		x := complex(d*real(b[j]), d*imag(b[j]))
 		b[j] = x
-		if n := len(column) - 1; n > 0 {
-			cblas128.Axpy(-x, cblas128.Vector{N: n, Data: column[1:], Inc: 1}, cblas128.Vector{N: n, Data: b[j+1:], Inc: 1})
-		}
+		dsp.Accumulate(b[j+1:], -x, column[1:])
 	}
 }
 

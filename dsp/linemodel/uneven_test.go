@@ -73,7 +73,7 @@ func TestUnevenDerivatives(t *testing.T) {
 	got, before := make([]complex128, n), make([]complex128, n)
 	for c := range p.Inside {
 		m.Forward()
-		m.derivative(got, p, quantities+c)
+		m.derivative(got, p, quantities+c, nil)
 		const h = 1e-5
 		v := p.quantity(quantities + c)
 		*v -= h
