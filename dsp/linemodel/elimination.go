@@ -85,10 +85,10 @@ func turn(dst, v []complex128) {
 	}
 }
 
-func (e *elimination) apply(l *Load, d *mat.VecDense) {
+func (e *elimination) apply(l *Load, d []float64) {
 	step := append([]complex128(nil), e.alone...) // another try may ask again
 	for i, follow := range e.follow {
-		s := d.AtVec(i)
+		s := d[i]
 		for t, v := range follow {
 			step[t] -= complex(s*real(v), s*imag(v))
 		}

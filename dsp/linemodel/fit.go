@@ -36,8 +36,9 @@ type Fit struct {
 
 	scratch     [][]complex128  // columns of J
 	rows        [2][]complex128 // of it, weighted
-	elimination elimination     // of a step
-	loadAlone   elimination     // of the load by itself, also between the tries of a step
+	stepper     stepper
+	elimination elimination // of a step
+	loadAlone   elimination // of the load by itself, also between the tries of a step
 }
 
 // Link is what is known of the way between two points, or, A nil, from the
@@ -388,17 +389,10 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 				p.Evaluate()
 				return
 			}
-			damped := mat.NewSymDense(len(list), nil)
-			damped.CopySym(a)
-			for i := range list {
-				damped.SetSym(i, i, a.At(i, i)*(1+damping)+1e-300)
-			}
-			var chol mat.Cholesky
-			var d mat.VecDense
-			if chol.Factorize(damped) && chol.SolveVecTo(&d, b) == nil {
-				p.apply(list, &d)
+			if d, ok := p.stepper.solve(a, b, damping); ok {
+				p.apply(list, d)
 				if load {
-					taps.apply(p.Load, &d)
+					taps.apply(p.Load, d)
 				}
 				p.Evaluate()
 				if load && !(p.Cost < before.Cost) {
@@ -448,10 +442,10 @@ const leastFlat = -0.9
 
 // apply takes step d of the parameters in list, each held to what the
 // linearisation can answer for.
-func (p *Fit) apply(list []parameter, d *mat.VecDense) {
+func (p *Fit) apply(list []parameter, d []float64) {
 	limit := func(v, most float64) float64 { return math.Max(-most, math.Min(most, v)) }
 	for c, item := range list {
-		q, step := item.point, d.AtVec(c)
+		q, step := item.point, d[c]
 		if q == nil {
 			which, term, unit := item.portTerm()
 			v := p.Port[which][term] + unit*complex(step, 0)

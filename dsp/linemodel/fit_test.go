@@ -312,7 +312,7 @@ func TestElimination(t *testing.T) {
 		}
 	}
 	before := append([]complex128(nil), load.Taps...)
-	taps.apply(load, &d)
+	taps.apply(load, d.RawVector().Data)
 	for tap := range load.Taps {
 		got, want := load.Taps[tap]-before[tap], complex(all.At(count+2*tap, 0), all.At(count+2*tap+1, 0))
 		if cmplx.Abs(got-want) > 1e-6*(1+cmplx.Abs(want)) {
