@@ -43,6 +43,8 @@ func vectorsBlend(dst []complex128, a float64, x []complex128, b float64, y []co
 	return 0
 }
 
+func vectorsScale(dst []complex128, factor float64, v []complex128) int { return 0 }
+
 func vectorsWeigh(dst, v []complex128, weight []float64) int { return 0 }
 
 func vectorsMultiply(dst, a, b []complex128) int { return 0 }

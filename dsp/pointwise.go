@@ -12,6 +12,15 @@ func Blend(dst []complex128, a float64, x []complex128, b float64, y []complex12
 	}
 }
 
+// Scale writes factor·v to dst, which may be v and is as long.
+func Scale(dst []complex128, factor float64, v []complex128) {
+	n := len(dst)
+	v = v[:n]
+	for k := vectorsScale(dst, factor, v); k < n; k++ {
+		dst[k] = complex(factor*real(v[k]), factor*imag(v[k]))
+	}
+}
+
 // Weigh writes weight·v to dst, which may be v. All are as long as dst.
 func Weigh(dst, v []complex128, weight []float64) {
 	n := len(dst)

@@ -5,6 +5,11 @@ package dsp
 //go:noescape
 func blendVectors(dst, x, y *complex128, a, b float64, pairs int)
 
+// scaleVectors is Scale of pairs times two values.
+//
+//go:noescape
+func scaleVectors(dst, v *complex128, factor float64, pairs int)
+
 // weighVectors is Weigh of quads times four values.
 //
 //go:noescape
@@ -43,6 +48,14 @@ func rotateVectors(dst, u, v *complex128, re, im, s float64, pairs int)
 func vectorsBlend(dst []complex128, a float64, x []complex128, b float64, y []complex128) (done int) {
 	if n := len(dst) &^ 1; hasVectors && n > 0 {
 		blendVectors(&dst[0], &x[0], &y[0], a, b, n/2)
+		return n
+	}
+	return 0
+}
+
+func vectorsScale(dst []complex128, factor float64, v []complex128) (done int) {
+	if n := len(dst) &^ 1; hasVectors && n > 0 {
+		scaleVectors(&dst[0], &v[0], factor, n/2)
 		return n
 	}
 	return 0

@@ -50,6 +50,24 @@ pair:
 	VZEROUPPER
 	RET
 
+// func scaleVectors(dst, v *complex128, factor float64, pairs int)
+TEXT ·scaleVectors(SB), NOSPLIT, $0-32
+	MOVQ         dst+0(FP), DI
+	MOVQ         v+8(FP), SI
+	VBROADCASTSD factor+16(FP), Y0
+	MOVQ         pairs+24(FP), CX
+	SHLQ         $5, CX
+	XORQ         BX, BX
+
+pair:
+	VMULPD  (SI)(BX*1), Y0, Y1
+	VMOVUPD Y1, (DI)(BX*1)
+	ADDQ    $32, BX
+	CMPQ    BX, CX
+	JLT     pair
+	VZEROUPPER
+	RET
+
 // func weighVectors(dst, v *complex128, weight *float64, quads int)
 TEXT ·weighVectors(SB), NOSPLIT, $0-32
 	MOVQ dst+0(FP), DI

@@ -29,6 +29,8 @@ func TestPointwiseAgainstFormulas(t *testing.T) {
 		}{
 			{"blend", func(dst []complex128, v [6][]complex128, _ []float64) { Blend(dst, a, v[0], b, v[1]) },
 				func(v [6]complex128, _ float64) complex128 { return a*v[0] + b*v[1] }},
+			{"scale", func(dst []complex128, v [6][]complex128, _ []float64) { Scale(dst, a, v[0]) },
+				func(v [6]complex128, _ float64) complex128 { return a * v[0] }},
 			{"weigh", func(dst []complex128, v [6][]complex128, w []float64) { Weigh(dst, v[0], w) },
 				func(v [6]complex128, w float64) complex128 { return complex(w, 0) * v[0] }},
 			{"multiply", func(dst []complex128, v [6][]complex128, _ []float64) { Multiply(dst, v[0], v[1]) },

@@ -185,7 +185,7 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 	var out []trial
 	attempt := func(c *circuit, recorded bool, joint float64) {
 		place, placeS := b.expect(joint, points)
-		proto := fit.NewPoint(points[0].X, c.form)
+		proto := &linemodel.Point{X: points[0].X}
 		c.shape(proto, fit.MiddleHz)
 		grid := s.places(from, to)
 		if recorded {
@@ -193,9 +193,7 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			grid = s.places(place-placeReach*placeS, place+placeReach*placeS)
 		}
 		for _, q := range s.starts(proto, grid, c.guesses(size)) {
-			p := fit.NewPoint(q.X, q.Form)
-			p.CopyFrom(q)
-			fit.Sample(p)
+			p := fit.Copy(q)
 			t := b.begun(points, p)
 			t.score += c.prior - float64(count(c.fits))
 			if c.needsJoint && !recorded {

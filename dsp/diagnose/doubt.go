@@ -109,9 +109,7 @@ func (b *bench) soundHere(c *cluster) (out []trial) {
 	attempt := func(p *linemodel.Point, cause Cause, place, placeS float64) {
 		p.Fits[linemodel.ByPlace], p.Prior[linemodel.ByPlace] = true, linemodel.Prior{Mean: place, Sigma: placeS}
 		for _, q := range s.starts(p, s.places(place-placeReach*placeS, place+placeReach*placeS), either) {
-			p := fit.NewPoint(q.X, q.Form)
-			p.CopyFrom(q)
-			fit.Sample(p)
+			p := fit.Copy(q)
 			if cause == Joint {
 				b.markSound(p, place)
 			}

@@ -233,10 +233,9 @@ func (w *foreignWork) edges(instead []*linemodel.Point, from, to, ratio float64)
 
 // stretch returns a stretch of other cable that is not in the model yet.
 func (w *foreignWork) stretch(from, extent, ratio float64) *linemodel.Point {
-	p := w.fit.NewPoint(from, linemodel.Foreign)
-	w.asStretch(p, from, extent, ratio)
-	w.fit.Sample(p)
-	return p
+	var like linemodel.Point
+	w.asStretch(&like, from, extent, ratio)
+	return w.fit.Copy(&like)
 }
 
 // asStretch makes p a stretch of other cable.

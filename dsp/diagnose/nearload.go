@@ -99,10 +99,7 @@ func (b *bench) beforeLoad(near []float64, earlyM float64) (fit *linemodel.Fit, 
 	fit.Load = causalLoad(fit, earlyM)
 	for _, p := range b.fit.Points {
 		if p.X < length-nearLoadCells*cell {
-			q := fit.NewPoint(p.X, p.Form)
-			q.CopyFrom(p)
-			fit.Sample(q)
-			fit.Insert(q)
+			fit.Insert(fit.Copy(p))
 		}
 	}
 	joints = map[float64]*linemodel.Point{}

@@ -249,9 +249,7 @@ const soakedMostExcessM = 3.0
 const antennaRingsM = 9.0
 
 func (s *soakSearch) insertCopy(p *linemodel.Point) *linemodel.Point {
-	q := s.fit.NewPoint(p.X, p.Form)
-	q.CopyFrom(p)
-	s.fit.Sample(q)
+	q := s.fit.Copy(p)
 	s.fit.Insert(q)
 	return q
 }
@@ -323,11 +321,8 @@ func (s *soakSearch) with(p *linemodel.Point, from *linemodel.State) *linemodel.
 	fit := s.fit
 	here := fit.Save()
 	fit.Restore(from)
-	c := fit.NewPoint(p.X, p.Form)
-	c.CopyFrom(p)
+	c := fit.Copy(p)
 	fit.Restore(here)
-	fit.Move(c)
-	fit.Sample(c)
 	cell := fit.Cell(c.X)
 	var instead []*linemodel.Point
 	for _, q := range fit.Points {

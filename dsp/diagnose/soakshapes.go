@@ -58,10 +58,9 @@ func (s *soakSearch) hopped(t trial) trial {
 func (s *soakSearch) straight(t trial) trial {
 	fit := s.fit
 	fit.Restore(t.state)
-	p := fit.NewPoint(t.point.X, linemodel.Wet)
-	p.CopyFrom(t.point)
-	p.Round, p.Taper = false, straightShare*p.Taper
-	fit.Sample(p)
+	like := *t.point
+	like.Round, like.Taper = false, straightShare*like.Taper
+	p := fit.Copy(&like)
 	fit.Remove(t.point)
 	fit.Insert(p)
 	fit.Evaluate()
@@ -74,15 +73,14 @@ func (s *soakSearch) straight(t trial) trial {
 func (s *soakSearch) unevenly(t trial) (u trial, ok bool) {
 	fit := s.fit
 	fit.Restore(t.state)
-	p := fit.NewPoint(t.point.X, linemodel.Wet)
-	p.CopyFrom(t.point)
-	places := int(math.Ceil((p.Extent-p.Taper)/(fit.Cell(p.X)*(1-p.Drop)/2))) - 1
+	like := *t.point
+	places := int(math.Ceil((like.Extent-like.Taper)/(fit.Cell(like.X)*(1-like.Drop)/2))) - 1
 	if places < 1 {
 		return u, false
 	}
-	p.Inside = make([]float64, min(places, soakedPlaces))
-	p.InsideSigma, p.FitsInside = math.Max(soakedEven, soakedUnevenness*p.Drop), true
-	fit.Sample(p)
+	like.Inside = make([]float64, min(places, soakedPlaces))
+	like.InsideSigma, like.FitsInside = math.Max(soakedEven, soakedUnevenness*like.Drop), true
+	p := fit.Copy(&like)
 	fit.Remove(t.point)
 	fit.Insert(p)
 	fit.Evaluate()

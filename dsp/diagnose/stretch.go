@@ -31,9 +31,7 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 	}
 	var out []trial
 	for _, q := range s.starts(proto, s.places(from-dentM, to), guesses) {
-		p := b.fit.NewPoint(q.X, q.Form)
-		p.CopyFrom(q)
-		b.fit.Sample(p)
+		p := b.fit.Copy(q)
 		t := b.begun(instead, p)
 		t.cause = DentOrKink
 		t.score -= 0.5 + 3
@@ -143,9 +141,7 @@ func (b *bench) wet(instead []*linemodel.Point) []trial {
 	sort.SliceStable(starts, func(i, j int) bool { return cost[starts[i]] < cost[starts[j]] })
 	var out []trial
 	for _, start := range starts[:min(len(starts), 3)] {
-		p := b.fit.NewPoint(start.X, start.Form)
-		p.CopyFrom(start)
-		b.fit.Sample(p)
+		p := b.fit.Copy(start)
 		t := b.try(instead, p)
 		t.cause = WaterInCable
 		t.score -= 1 + 2*5

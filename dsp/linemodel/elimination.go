@@ -47,9 +47,7 @@ func (p *Fit) eliminate(e *elimination, list []parameter, a *mat.SymDense, b *ma
 	}
 	l.normal(&e.factor, e.power)
 	project := func(dst, column []complex128) {
-		for k, c := range column {
-			e.column[k] = e.gain[k] * c
-		}
+		dsp.Multiply(e.column, e.gain, column)
 		l.comb.Correlate(dst, e.column)
 	}
 	project(e.alone, p.Residual)

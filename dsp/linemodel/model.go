@@ -231,9 +231,7 @@ func (m *Medium) phasors(dst, undo []complex128, x float64) {
 // Way writes e^{−2γ·length} of the cable in a span to dst: what a way of so many
 // metres there and back does to a wave.
 func (m *Medium) Way(dst []complex128, span int, lengthM float64) {
-	for k, g := range m.Gamma[span] {
-		dst[k] = complex(-2*lengthM*real(g), -2*lengthM*imag(g))
-	}
+	dsp.Scale(dst, -2*lengthM, m.Gamma[span])
 	dsp.Exp(dst, dst)
 }
 
@@ -317,10 +315,15 @@ func New(path *cables.Path, frequencyHz []float64) Model {
 }
 
 // NewPoint returns a point at x without reflection. It is not in the model yet.
-func (m *Model) NewPoint(x float64, form Form) *Point {
+func (m *Model) NewPoint(x float64, form Form) *Point { return m.Copy(&Point{X: x, Form: form}) }
+
+// Copy returns a point with the quantities, form and priors of q, which may be of another
+// model, and need be of none. It is not in the model yet.
+func (m *Model) Copy(q *Point) *Point {
 	n := len(m.FrequencyHz)
 	flat := make([]complex128, 9*n)
-	p := &Point{X: x, Form: form}
+	p := new(Point)
+	p.CopyFrom(q)
 	for i, dst := range []*[]complex128{&p.Phasor, &p.Reflect, &p.Through, &p.Behind, &p.Local, &p.Back, &p.Gain, &p.undo, &p.loop} {
 		*dst = flat[i*n : (i+1)*n : (i+1)*n]
 	}
@@ -414,9 +417,7 @@ func (m *Model) beyond(np float64) []complex128 {
 	if m.left == nil {
 		m.left = make([]complex128, len(m.loss))
 	}
-	for k, law := range m.loss {
-		m.left[k] = complex(-np*real(law), -np*imag(law))
-	}
+	dsp.Scale(m.left, -np, m.loss)
 	dsp.Exp(m.left, m.left)
 	return m.left
 }
@@ -541,9 +542,7 @@ func (m *Model) Gains() {
 	}
 	m.loadGain = true
 	if len(m.Points) == 0 {
-		for k, loop := range m.portLoop {
-			m.LoadGain[k] = m.Load.Phasor[k] * loop * loop * m.tracks[k]
-		}
+		m.enter(m.LoadGain, m.Load.Phasor)
 		return
 	}
 	q := m.Points[len(m.Points)-1]
@@ -558,15 +557,20 @@ func (m *Model) gains(count int) {
 	for i := m.gained; i < count; i++ {
 		p := m.Points[i]
 		if i == 0 {
-			for k, loop := range m.portLoop {
-				p.Gain[k] = p.Phasor[k] * loop * loop * m.tracks[k]
-			}
+			m.enter(p.Gain, p.Phasor)
 			continue
 		}
 		q := m.Points[i-1]
 		dsp.Pass(p.Gain, q.Gain, q.Through, q.loop, q.undo, p.Phasor)
 	}
 	m.gained = max(m.gained, count)
+}
+
+// enter writes to dst the gain of what the wave meets first, its phasor being given.
+func (m *Model) enter(dst, phasor []complex128) {
+	dsp.Multiply(dst, phasor, m.portLoop)
+	dsp.Multiply(dst, dst, m.portLoop)
+	dsp.Multiply(dst, dst, m.tracks)
 }
 
 // GainAt writes to dst what the gain of a point at x would be, had the model,

@@ -29,11 +29,13 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 		}
 		w.from, w.length = from, length
 		start, end := from-m.Starts[first], from+length-m.Starts[last]
-		for k := range w.once {
-			a, b := m.Gamma[first][k], m.Gamma[last][k]
-			p, q := m.Start[first][k], m.Start[last][k]
-			w.loss[k] = real(q) + real(b)*end - real(p) - real(a)*start
-			w.once[k] = complex(-w.loss[k], imag(p)+imag(a)*start-imag(q)-imag(b)*end)
+		gammas, starts, ends := m.Gamma[last][:n], m.Start[first][:n], m.Start[last][:n]
+		once, loss := w.once[:n], w.loss[:n]
+		for k, a := range m.Gamma[first] {
+			b, p, q := gammas[k], starts[k], ends[k]
+			l := real(q) + real(b)*end - real(p) - real(a)*start
+			loss[k] = l
+			once[k] = complex(-l, imag(p)+imag(a)*start-imag(q)-imag(b)*end)
 		}
 		dsp.ExpBoth(w.once, w.back, w.once)
 		dsp.Multiply(w.back, w.back, w.back)
@@ -43,9 +45,7 @@ func (m *Model) prepare(w *ways, from, length, taper float64) {
 			w.lead = [2][]complex128{make([]complex128, n), make([]complex128, n)}
 		}
 		w.taper, w.span = taper, first
-		for k, g := range m.Gamma[first] {
-			w.lead[0][k] = complex(-taper*real(g), -taper*imag(g))
-		}
+		dsp.Scale(w.lead[0], -taper, m.Gamma[first])
 		dsp.ExpBoth(w.lead[0], w.lead[1], w.lead[0])
 	}
 }

@@ -59,9 +59,7 @@ func (p *Fit) onto(pick []int, weight float64) (*Fit, map[*Point]*Point) {
 	q.Port = p.Port
 	copies := map[*Point]*Point{}
 	for _, was := range p.Points {
-		c := q.NewPoint(was.X, was.Form)
-		c.CopyFrom(was)
-		q.Sample(c)
+		c := q.Copy(was)
 		q.Points = append(q.Points, c)
 		copies[was] = c
 	}

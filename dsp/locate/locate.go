@@ -285,9 +285,7 @@ func newFinder(s *sweep.Sweep, line Line, settings Settings) (*finder, error) {
 		f.scan.behind = newBehind(f.scan.taper, f.stepHz, f.longestS())
 	}
 	for i, k := range append(append([]*linemodel.Point(nil), settings.Known...), settings.Seeds...) {
-		p := f.NewPoint(k.X, k.Form)
-		p.CopyFrom(k)
-		f.Sample(p)
+		p := f.Copy(k)
 		f.Insert(p)
 		if i < len(settings.Known) {
 			f.known = append(f.known, p)
