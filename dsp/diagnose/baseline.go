@@ -322,12 +322,10 @@ func ridge(columns [][]complex128, sigma []float64, reals int, e []complex128, w
 			v := complex(w*real(ci[k]), w*imag(ci[k]))
 			weighted[k], turned[k] = v, complex(-imag(v), real(v))
 		}
-		for j := i; j <= count; j += 2 {
-			one, other := columns[j], columns[min(j+1, count)]
-			re := dsp.Products(weighted, one, other, one, other) // of Σ w·conj(c_i)·other
-			im := dsp.Products(turned, one, other, one, other)
-			for c := j; c <= min(j+1, count); c++ {
-				re, im := re[c-j]*sigma[i], im[c-j]*sigma[i]
+		for j := i; j <= count; j += 4 { // of Σ w·conj(c_i)·others
+			sums := dsp.ProductsOfTwo(weighted, turned, columns[j], columns[min(j+1, count)], columns[min(j+2, count)], columns[min(j+3, count)])
+			for c := j; c <= min(j+3, count); c++ {
+				re, im := sums[0][c-j]*sigma[i], sums[1][c-j]*sigma[i]
 				if c == count {
 					b.SetVec(ri, re)
 					if ii >= 0 {
@@ -768,31 +766,19 @@ func (p *sweepPair) refine(epsilon float64, found []candidate) candidate {
 			nuisances = make([]complex128, whole)
 		}
 		solved := append(append([]complex128(nil), nuisances...), 0, 0)
-		residual := func() {
-			for i := range e {
-				e[i] = p.measured[i] - base[i]
-				for j, q := range solved {
-					e[i] -= q * columns[j][i]
-				}
-			}
+		left, rest := make([]complex128, len(e)), make([]complex128, len(e))
+		for i, v := range base {
+			left[i] = p.measured[i] - v
+			// Expanded around today's ε and d, their prior's mean is −ε, −d: the steps of
+			// ε and d are held to it as a whole, not each, and the right side carries what
+			// has gone before.
+			rest[i] = left[i] + (complex(epsilon, 0)*columns[whole][i] + complex(shiftS, 0)*columns[whole+1][i])
 		}
-		// The steps of ε and d are held to their prior as a whole, not each: the
-		// right side carries what has gone before.
-		rest := make([]complex128, len(e))
-		var variance []float64
 		var covariance *mat.SymDense
 		for range 4 {
-			residual()
+			subtract(e, left, columns, solved)
 			p.noise = noiseOf(e)
-			variance = p.variancesOf(sizes, share)
-			robustWeights(weight, e, variance)
-			for i := range rest {
-				rest[i] = p.measured[i] - base[i]
-			}
-			// Expanded around today's ε and d, their prior's mean is −ε, −d.
-			for i := range rest {
-				rest[i] += complex(epsilon, 0)*columns[whole][i] + complex(shiftS, 0)*columns[whole+1][i]
-			}
+			robustWeights(weight, e, p.variancesOf(sizes, share))
 			next, cov := ridge(columns, sigma, 2, rest, weight)
 			if next == nil {
 				return c
@@ -802,7 +788,7 @@ func (p *sweepPair) refine(epsilon float64, found []candidate) candidate {
 			next[whole+1] -= complex(shiftS, 0)
 			copy(solved, next)
 		}
-		residual()
+		subtract(e, left, columns, solved)
 		cost := stretchPrior(epsilon) + shiftS*shiftS/(baselinePlaneSigmaS*baselinePlaneSigmaS)
 		for j, q := range solved[:whole] {
 			cost += (real(q)*real(q) + imag(q)*imag(q)) / (sigma[j] * sigma[j])

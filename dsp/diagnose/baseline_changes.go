@@ -8,6 +8,7 @@ import (
 	"sort"
 
 	"downlead/cables"
+	"downlead/dsp"
 	"downlead/dsp/distance"
 	"downlead/dsp/sweep"
 )
@@ -446,9 +447,7 @@ func subtract(dst, target []complex128, columns [][]complex128, value []complex1
 		if q == 0 {
 			continue
 		}
-		for i, c := range columns[j] {
-			dst[i] -= q * c
-		}
+		dsp.Accumulate(dst, -q, columns[j])
 	}
 }
 
