@@ -1,7 +1,8 @@
 package dsp
 
 // What a fit does value by value. On amd64 with AVX2 the same is done four numbers at
-// a time (pointwise_amd64.s), with every product and sum rounded as it is here.
+// a time (pointwise_amd64.s), with every product and sum rounded by itself, as the compiler
+// does it here for a processor that need not have FMA.
 
 // Blend writes a·x + b·y to dst, which may be x or y. All are as long as dst.
 func Blend(dst []complex128, a float64, x []complex128, b float64, y []complex128) {

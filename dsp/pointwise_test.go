@@ -7,10 +7,16 @@ import (
 	"testing"
 )
 
+// fuses says whether the compiler rounds a product and a sum as one: with (1 + 2⁻³⁰)² no more than 2⁻⁶⁰ is left then.
+//
+//go:noinline
+func fuses(x, plus float64) bool { return x*x+plus != 0 }
+
 // What is done value by value against the formulas, in lengths that fill whole vectors and not; and to the last
-// digit as it is for one value alone, which no vector holds.
+// digit as it is for one value alone, which no vector holds, unless plain code is compiled to round otherwise.
 func TestPointwiseAgainstFormulas(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 22))
+	exact := !fuses(1+0x1p-30, -1-0x1p-29)
 	for _, n := range []int{0, 1, 2, 3, 4, 5, 7, 8, 1001} {
 		var v [6][]complex128
 		for i := range v {
@@ -75,7 +81,7 @@ func TestPointwiseAgainstFormulas(t *testing.T) {
 				if want := f.want(value, weight[k]); cmplx.Abs(dst[k]-want) > 1e-13*(1+cmplx.Abs(want))/min(1, cmplx.Abs(1-value[4]*value[5]), cmplx.Abs(value[0]+value[1])) {
 					t.Errorf("%s of %d at %d: %v instead of %v", f.name, n, k, dst[k], want)
 				}
-				if dst[k] != alone[0] {
+				if exact && dst[k] != alone[0] {
 					t.Errorf("%s of %d at %d: %v among others, alone %v", f.name, n, k, dst[k], alone[0])
 				}
 			}
