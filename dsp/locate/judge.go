@@ -27,6 +27,7 @@ const (
 
 	mostFlat      = 0.04 // of z or y, 2 ohm or 0.8 mS, that a joint may have
 	flatSigmas    = 3.0  // deviations of it that a sweep must tell
+	togetherCells = 1.2  // within which two points are one thing
 	missedShare   = 0.1  // of a strong reflection, that its circuit may miss
 	alikeShare    = 0.5  // how large the lesser of two neighbours must be, of the greater, to be one of its own
 	aloneShare    = 0.5  // how small, of the second, a third beside them must be: else the three are a stretch
@@ -59,11 +60,12 @@ func (f *finder) judge() *Result {
 		groups = append(groups, f.assess(members, sigma))
 	}
 	result.Echoes = f.echoes()
+	mirror := f.mirrorAtEnd(groups)
 	behindTotal := false // what seems to lie behind a total reflection is its own misfit
 	for _, g := range groups {
 		g.blind = g.blind || behindTotal
 		behindTotal = behindTotal || g.Total != NotTotal
-		f.place(g)
+		f.place(g, mirror)
 		if g.Kind == AtJoint && g.DistanceM > f.Cell(0) && !f.besideDevice(g.DistanceM) && f.resistive(g, flatSigma[g.members[0]]) {
 			g.Excess = true // a sound joint reflects by its shape alone
 		}
@@ -149,7 +151,7 @@ func (f *finder) clusters(sigma []float64) [][]*linemodel.Point {
 		for i, members := range out {
 			head := members[0]
 			gap := math.Abs(p.X - head.X)
-			reach := 1.2 * f.Cell(p.X)
+			reach := togetherCells * f.Cell(p.X)
 			if f.RMS(p) < 0.3*f.RMS(head) && !f.jointOfItsOwn(p, head) {
 				reach = 2.5 * f.Cell(p.X)
 			}
@@ -269,8 +271,22 @@ func (f *finder) reach(x float64) float64 {
 	return 0.03 + 0.6*f.Cell(x) + 2.5*math.Sqrt(f.line.Path.VelocityVariance(x))
 }
 
-// place judges where the group is and whether it belongs there.
-func (f *finder) place(g *group) {
+// mirrorAtEnd is where an open or a short at the end of the line is seen, +Inf where none is.
+func (f *finder) mirrorAtEnd(groups []*group) float64 {
+	end := f.line.Path.LengthM()
+	if kind := f.line.Load.Kind; kind == cables.Open || kind == cables.Short {
+		for _, g := range groups {
+			if g.Total != NotTotal && math.Abs(g.DistanceM-end) < f.reach(end) {
+				return g.DistanceM
+			}
+		}
+	}
+	return math.Inf(1)
+}
+
+// place judges where the group is and whether it belongs there. A mirror at the end of the line, at
+// mirror, is the end, and nothing less that lies clearly in front of it is.
+func (f *finder) place(g *group, mirror float64) {
 	path := f.line.Path
 	g.Kind, g.BudgetDB = Mid, -20*math.Log10(midBudget)
 	budget := midBudget
@@ -282,7 +298,8 @@ func (f *finder) place(g *group) {
 	}
 	end := path.LengthM()
 	reach := f.reach(g.DistanceM)
-	if f.Load == nil && math.Abs(g.DistanceM-end) < reach || g.DistanceM > end {
+	inFront := !math.IsInf(mirror, 1) && g.rms < totalAbove && g.DistanceM < mirror-togetherCells*f.Cell(mirror)
+	if !inFront && (f.Load == nil && math.Abs(g.DistanceM-end) < reach || g.DistanceM > end) {
 		f.judgeEnd(g)
 		return
 	}
@@ -290,7 +307,7 @@ func (f *finder) place(g *group) {
 	joints, nearest := 0, math.Inf(1)
 	for i, x := range f.joints {
 		gap := math.Abs(x - g.DistanceM)
-		if gap >= reach {
+		if gap >= reach || inFront && i == len(path.Spans) {
 			continue
 		}
 		joints++
