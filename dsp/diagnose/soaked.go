@@ -276,15 +276,19 @@ func (v *view) claimsBeforeEnd() bool {
 	})
 }
 
-// sees says whether v holds a reflection beyond that of a sound line within p.
+// sees says whether v holds a reflection beyond that of a sound line within p, be it in the skirts of the far end.
 func (v *view) sees(p *linemodel.Point) bool {
-	cell := v.bench.fit.Cell(p.X)
-	for _, r := range v.found.Reflections {
-		if (r.Excess || r.Kind == locate.Mid) && r.Kind != locate.AtFarEnd && r.Total == locate.NotTotal && r.DistanceM > p.X-cell && r.DistanceM < p.X+p.Extent+p.ExcessM()+cell {
-			return true
+	fit := v.bench.fit
+	cell := fit.Cell(p.X)
+	within := func(x float64) bool { return x > p.X-cell && x < p.X+p.Extent+p.ExcessM()+cell }
+	return slices.ContainsFunc(v.found.Reflections, func(r locate.Reflection) bool {
+		if r.Kind == locate.AtFarEnd {
+			return slices.ContainsFunc(r.Points, func(q *linemodel.Point) bool {
+				return q.X < r.DistanceM-cell && within(q.X) && fit.RMS(q) > soakedReflects
+			})
 		}
-	}
-	return false
+		return (r.Excess || r.Kind == locate.Mid) && r.Total == locate.NotTotal && within(r.DistanceM)
+	})
 }
 
 // ended says whether v holds a fault that reflects all, such as an open or a short circuit. Its model of what
