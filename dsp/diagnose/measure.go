@@ -7,6 +7,7 @@ import (
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
 	"downlead/dsp/sweep"
 )
 
@@ -64,7 +65,8 @@ func (b *bench) measure(found []Finding) {
 		}
 		f.ReturnLossDB = -20 * math.Log10(math.Max(b.fit.RMS(p), 1e-6))
 		f.Evidence = append(describe(p, s, b.fit, 0, f.Place), f.Evidence...)
-		if f.IsFault && b.asUnevenness(p) {
+		uneven := b.asUnevenness(p)
+		if f.IsFault && (uneven || b.unsure(p, s)) {
 			f.IsFault, f.Cause, f.Confidence, f.Alternatives = false, Unnamed, usual, []Alternative{}
 			switch {
 			case b.isAtEnd(p.X):
@@ -72,7 +74,11 @@ func (b *bench) measure(found []Finding) {
 			case p.Prior[linemodel.ByPlace].Sigma > 0:
 				f.Cause = Joint
 			}
-			f.Evidence = append(f.Evidence, "with everything else accounted for it reflects no more than the unevenness of sound cable may")
+			if uneven {
+				f.Evidence = append(f.Evidence, "with everything else accounted for it reflects no more than the unevenness of sound cable may")
+			} else {
+				f.Evidence = append(f.Evidence, "no value of it is known to two standard deviations, and it reflects little more than what is sound may: sweep again, over a wider band, before work is done here")
+			}
 		}
 	}
 }
@@ -81,6 +87,19 @@ func (b *bench) measure(found []Finding) {
 // more than it is before what is beside it had its name.
 func (b *bench) asUnevenness(p *linemodel.Point) bool {
 	return p.Form != linemodel.Wet && !p.Form.Ends() && b.fit.RMS(p) < soakedReflects
+}
+
+// unsure says whether p reflects little and no size of it, of the given standard deviations, can be told from none.
+func (b *bench) unsure(p *linemodel.Point, sigma map[int]float64) bool {
+	if p.Form != linemodel.Series && p.Form != linemodel.Shunt || b.fit.RMS(p) > 2*locate.JointMost(b.fit) {
+		return false
+	}
+	for quantity, size := range map[int]float64{linemodel.ByFlat: p.Flat, linemodel.ByRising: p.Rising, linemodel.ByFalling: p.Falling} {
+		if p.Fits[quantity] && math.Abs(size) > 2*sigma[quantity] {
+			return false
+		}
+	}
+	return true
 }
 
 // widen adds to the standard deviations of p's sizes what the fit takes for
