@@ -66,7 +66,7 @@ func (t *antennaBench) delayCost(h *atAntenna, shiftM float64) float64 {
 	}
 	far := math.Hypot(t.delaySigmaM, t.placeSigmaM)
 	if h.cause == Unnamed {
-		if t.delayM > -3*far {
+		if t.delayM > -3*far || t.delayM < -t.hiddenM {
 			return math.Inf(1)
 		}
 		return math.Log(inFrontM)
@@ -172,11 +172,13 @@ type antennaBench struct {
 	weight       []float64 // how many independent points each stands for
 	active       float64   // what the antenna by itself costs for reflecting more than arrives: what is in front of it is not understood
 	promise      float64   // |Γ|
+	hiddenM      float64   // how far in front of it locating leaves what is there to the antenna
 	unsure       float64   // times as far as usual a total reflection may be from one
 }
 
 func (b *bench) newAntennaBench(a *antennaSeen) *antennaBench {
-	t := &antennaBench{antennaSeen: a, promise: sweep.MagnitudeFromReturnLoss(a.promisedDB), unsure: 1}
+	t := &antennaBench{antennaSeen: a, promise: sweep.MagnitudeFromReturnLoss(a.promisedDB), unsure: 1,
+		hiddenM: nearLoadCells * b.fit.Cell(b.fit.Load.X)}
 	if slices.ContainsFunc(b.fit.Points, func(p *linemodel.Point) bool {
 		return p.Form == linemodel.Wet || p.Form == linemodel.Foreign && p.LengthM() > dentLongestM
 	}) {
