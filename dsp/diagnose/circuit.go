@@ -45,9 +45,9 @@ func circuits() []circuit {
 		{PoorContact, linemodel.Series, linemodel.Fitting(flat, place), true, rising, jointRisingSigma, 0, alone(flat)},
 		{PoorContact, linemodel.Series, linemodel.Fitting(flat, falling, place), true, 0, 0, -1,
 			[][3]float64{{0.9, 0, 0.3}, {0.6, 0, 0.6}, {0.3, 0, 0.9}, {1.4, 0, 0.5}, {0.5, 0, 1.4}}},
-		{ConnectorMismatch, linemodel.Series, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
-		{ConnectorMismatch, linemodel.Shunt, linemodel.Fitting(rising, place), true, flat, jointFlatSigma, 0, alone(rising)},
-		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, flat, jointFlatSigma, -1.5, alone(rising)},
+		{ConnectorMismatch, linemodel.Series, linemodel.Fitting(rising, place), true, flat, stepSigma, 0, alone(rising)},
+		{ConnectorMismatch, linemodel.Shunt, linemodel.Fitting(rising, place), true, flat, stepSigma, 0, alone(rising)},
+		{DentOrKink, linemodel.Shunt, linemodel.Fitting(rising, place), false, flat, stepSigma, -1.5, alone(rising)},
 		{WaterInConnector, linemodel.Shunt, linemodel.Fitting(flat, rising, falling, place), true, 0, 0, 0,
 			[][3]float64{{0.1, 0.6, 0.02}, {0.1, 1, 0.03}, {0.1, 1.6, 0.04}, {0.5, 0.8, 0.03}, {1, 0.5, 0.02}}},
 	}
@@ -305,6 +305,7 @@ func (b *bench) replace(instead []*linemodel.Point, p *linemodel.Point) {
 	if !p.Form.Ends() {
 		b.soundJoints(p.X)
 		b.soundDevices(p.X)
+		b.soundTermination(p)
 	}
 	if p.ExcessM() != 0 {
 		// What lies behind a slow stretch was seen too far out.
@@ -345,6 +346,20 @@ func (b *bench) soundDevices(x float64) {
 		}
 		fit.Insert(soundDevice(fit, s.Device.ReturnLossDB, middle))
 	}
+}
+
+// soundTermination puts behind p, a circuit at the connector of a termination, what the termination itself may
+// reflect, where nothing else stands for that.
+func (b *bench) soundTermination(p *linemodel.Point) {
+	lumped := p.Form == linemodel.Series || p.Form == linemodel.Shunt
+	if b.load != cables.Termination || !lumped || !b.isAtEnd(p.X) || len(b.aboutEnd()) > 1 {
+		return
+	}
+	end := b.soundJoint(p.X+endBehindM, b.path.LengthM())
+	b.terminated(end)
+	end.Fits[linemodel.ByPlace] = true
+	b.fit.Links = append(b.fit.Links, linemodel.Link{A: p, B: end, LengthM: endBehindM, SigmaM: endBehindM / 4})
+	b.fit.Insert(end)
 }
 
 // through says whether the load looks different for p's being there.

@@ -14,11 +14,11 @@ import (
 // what a fault and what a sound one in its place leave, each with its place as
 // free as the record has it.
 const (
-	doubtLeaves   = 1.5    // times what the free points of locating left that an explanation may
-	leastContact  = 0.04   // of z, 2 ohm, and
-	leastGap      = 0.06   // of z at the middle of the span, that a contact must have to be one
-	leastWater    = 0.03   // of y, 0.6 mS, that water must leak
-	leastMismatch = 0.0675 // |Γ| at 1 GHz that a mismatch must have: four and a half deviations of sound joints
+	doubtLeaves   = 1.5   // times what the free points of locating left that an explanation may
+	leastContact  = 0.04  // of z, 2 ohm, and
+	leastGap      = 0.06  // of z at the middle of the span, that a contact must have to be one
+	leastWater    = 0.03  // of y, 0.6 mS, that water must leak
+	leastMismatch = 0.045 // |Γ| at 1 GHz that a mismatch must have: three deviations of sound joints, 27 dB
 )
 
 // surestFirst lists the clusters that may be faults: those that are surely more than

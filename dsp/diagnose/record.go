@@ -13,10 +13,11 @@ import (
 // GHz and in proportion to frequency, with a little change of impedance;
 // lengths and velocities hold to half a per cent.
 const (
-	jointRisingSigma  = 0.03  // of z at 1 GHz, |Γ| of 0.015
-	jointFlatSigma    = 0.012 // of z, 0.6 ohm
-	deviceDefaultDB   = 26.0  // return loss of a device whose record gives none
-	terminationDB     = 26.0  // return loss of a termination whose record gives none
+	jointRisingSigma  = 0.03   // of z at 1 GHz, |Γ| of 0.015
+	jointFlatSigma    = 0.012  // of z, 0.6 ohm
+	stepSigma         = 0.0085 // of y, what two cables show that are each 0.3 ohm off their record
+	deviceDefaultDB   = 26.0   // return loss of a device whose record gives none
+	terminationDB     = 26.0   // return loss of a termination whose record gives none
 	recordLengthSigma = 0.005
 	recordPlaceSigmaM = 0.005
 )
@@ -172,13 +173,13 @@ func soundJoint(fit *linemodel.Fit, x float64) *linemodel.Point {
 }
 
 // terminated gives the joint at the end of the line what its termination may
-// reflect as well.
+// reflect as well: its record, at two standard deviations.
 func (b *bench) terminated(joint *linemodel.Point) {
 	db := b.endDB
 	if db == 0 {
 		db = terminationDB
 	}
-	sigma := 2 * math.Pow(10, -db/20)
+	sigma := math.Pow(10, -db/20)
 	for _, q := range []int{linemodel.ByFlat, linemodel.ByRising} {
 		joint.Prior[q].Sigma = math.Hypot(joint.Prior[q].Sigma, sigma)
 	}
