@@ -163,3 +163,16 @@ func TestDelayInTheBand(t *testing.T) {
 		t.Errorf("of no delay it says %q", got)
 	}
 }
+
+// What the band comes back from is in front of the antenna only where locating would not have seen it.
+func TestInFrontOfTheAntenna(t *testing.T) {
+	for _, c := range []struct {
+		delayM   float64
+		possible bool
+	}{{0.3, false}, {-0.3, true}, {-1.9, false}} {
+		b := &antennaBench{antennaSeen: &antennaSeen{delayM: c.delayM, delaySigmaM: 0.02, placeSigmaM: 0.05}, hiddenM: 0.4}
+		if cost := b.delayCost(&atAntenna{cause: Unnamed}, 0); math.IsInf(cost, 1) == c.possible {
+			t.Errorf("from %g m: cost %g, possible %v", c.delayM, cost, c.possible)
+		}
+	}
+}

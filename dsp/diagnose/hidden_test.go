@@ -18,10 +18,12 @@ func band(s *simulate.Scenario, lowHz, highHz float64, points int) *simulate.Sce
 // Faults that hide: a contact within two resolution cells of a shorted end, which reflects all;
 // a contact weaker than what the shape of a joint may reflect; a line that is of 75-ohm cable from
 // end to end, whose far edge lies beyond the end of the record; a kink as long as the wave; wet cable
-// in front of an open end, whose edges are forty times weaker than what its delay does to the end.
+// in front of an open end, whose edges are forty times weaker than what its delay does to the end; a
+// dent within the tolerance of the line's length, and wet cable shorter than a resolution cell, both in
+// the skirts of a shorted end; a capacitance with all that its termination reflects behind it.
 func TestHiddenFaults(t *testing.T) {
 	if testing.Short() {
-		t.Skip("five diagnoses")
+		t.Skip("eight diagnoses")
 	}
 	short := band(clearLine(cables.Short, simulate.Fault{Cause: string(PoorContact), At: "feeder / top jumper", SeriesOhm: 25}), 380e6, 470e6, 401)
 	weak := band(clearLine(cables.Termination, simulate.Fault{Cause: string(PoorContact), At: "feeder / top jumper", SeriesOhm: 4}), 700e6, 2700e6, 801)
@@ -29,6 +31,10 @@ func TestHiddenFaults(t *testing.T) {
 	whole.Line.Sections = []cables.Section{{Name: "cable", CableID: "foam", LengthM: 3}}
 	kink := band(clearLine(cables.Open, simulate.Fault{Cause: string(DentOrKink), DistanceM: 9.2, ExtentM: 0.138, ImpedanceOhm: 31}), 1710e6, 2170e6, 401)
 	wet := band(clearLine(cables.Open, simulate.Fault{Cause: string(WaterInCable), DistanceM: 6, ExtentM: 2.4, ImpedanceDrop: 0.11, LossTangent: 0.005, TaperM: 0.31}), 700e6, 1000e6, 401)
+	dent := band(clearLine(cables.Short, simulate.Fault{Cause: string(DentOrKink), DistanceM: 18.75, ExtentM: 0.04, ImpedanceOhm: 26}), 25e6, 1200e6, 801)
+	damp := band(clearLine(cables.Short, simulate.Fault{Cause: string(WaterInCable), DistanceM: 17.3, ExtentM: 1, ImpedanceDrop: 0.1, LossTangent: 0.002, TaperM: 0.2, Unevenness: 0.25}), 380e6, 470e6, 801)
+	across := band(clearLine(cables.Termination, simulate.Fault{Cause: string(ConnectorMismatch), At: "load", ShuntFarad: 2.2e-12}), 5e6, 1000e6, 401)
+	across.Line.Load.ReturnLossDB = 26
 	for _, c := range []struct {
 		name     string
 		scenario *simulate.Scenario
@@ -41,6 +47,9 @@ func TestHiddenFaults(t *testing.T) {
 		{"75 ohm throughout", whole, WrongImpedance, 0, 0.05},
 		{"kink as long as the wave", kink, DentOrKink, 9.2, 0.05},
 		{"weak edges of wet cable", wet, WaterInCable, 6, 0.4},
+		{"dent at the end", dent, DentOrKink, 18.75, 0.05},
+		{"wet cable at the end", damp, WaterInCable, 17.3, 0.4},
+		{"capacitance at a termination", across, ConnectorMismatch, 19, 0.05},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			found, _ := diagnosed(t, c.scenario)

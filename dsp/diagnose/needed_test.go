@@ -95,3 +95,25 @@ func TestChangeIsOnTheLine(t *testing.T) {
 		}
 	}
 }
+
+// A weak circuit whose values may as well be none is no fault; one value that is sure, or a strong
+// reflection, makes it one.
+func TestUnsure(t *testing.T) {
+	b := contactBench(t)
+	for _, c := range []struct {
+		name         string
+		flat, rising float64
+		unsure       bool
+	}{{"weak", 0.02, 0.02, true}, {"one is sure", 0.05, 0.02, false}, {"strong", 0.5, 0.5, false}} {
+		p := b.put(9, linemodel.Series, c.flat, c.rising)
+		sigma := map[int]float64{linemodel.ByFlat: math.Max(c.flat, 0.4)}
+		if !c.unsure && c.flat < 0.1 {
+			sigma[linemodel.ByFlat] = c.flat / 3
+		}
+		sigma[linemodel.ByRising] = math.Max(c.rising, 0.4)
+		if got := b.unsure(p, sigma); got != c.unsure {
+			t.Errorf("%s, %.3f of it reflected: unsure %v", c.name, b.fit.RMS(p), got)
+		}
+		b.fit.Remove(p)
+	}
+}

@@ -89,6 +89,7 @@ func TestJudging(t *testing.T) {
 		{"contact at a joint", quietTermination, []part{{2.62, resistance(15)}}, matched, 2.62, AtJoint, NotTotal},
 		{"contact at a joint, antenna", antenna, []part{{2.62, resistance(15)}}, sound, 2.62, AtJoint, NotTotal},
 		{"dent in the feeder", quietTermination, []part{{20.4, capacitance(0.6e-12)}}, matched, 20.4, Mid, NotTotal},
+		{"dent just in front of a short", cables.Load{Kind: cables.Short}, []part{{end - 0.3, capacitance(3e-12)}}, shorted, end - 0.3, Mid, NotTotal},
 		{"open in the feeder", quietTermination, []part{{20.4, resistance(1e6)}}, matched, 20.4, Mid, LikeOpen},
 		{"short in the feeder", quietTermination, []part{{20.4, conductance(100)}}, matched, 20.4, Mid, LikeShort},
 		{"open in the feeder, antenna", antenna, []part{{20.4, resistance(1e6)}}, matched, 20.4, Mid, LikeOpen},
