@@ -70,6 +70,9 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 				trials[0].cause = FarEnd
 			}
 		}
+		if b.isTheEnd(trials[0]) {
+			trials[0].cause = FarEnd
+		}
 		if sound, ok := b.withoutFault(c); ok && c.excess && trials[0].score < faultGain-sound.Cost/unit {
 			b.fit.Restore(sound)
 			for _, r := range c.members {

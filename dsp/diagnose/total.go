@@ -108,6 +108,12 @@ func (b *bench) recorded(p *linemodel.Point) bool {
 	return p.Form == linemodel.OpenEnd && b.load == cables.Open || p.Form == linemodel.ShortEnd && b.load == cables.Short
 }
 
+// isTheEnd says whether t is a circuit that turns back all where the record has the line end so.
+func (b *bench) isTheEnd(t trial) bool {
+	length := b.path.LengthM()
+	return math.Abs(t.point.X-length) < 3*placeSigma(length) && (t.cause == OpenCircuit && b.load == cables.Open || t.cause == ShortCircuit && b.load == cables.Short)
+}
+
 // endsBetween tries an open and a short between from and to in place of the
 // points of instead; seen is what comes back at x. They are named by their sign
 // and weighed by their place.
