@@ -118,6 +118,15 @@ func (b *bench) causeOf(cause Cause, p *linemodel.Point) Cause {
 // reflects.
 const lumpedMost = 0.8
 
+// score weighs circuit c, fitted as p, that leaves cost, in natural units.
+func (c *circuit) score(cost float64, p *linemodel.Point) float64 {
+	score := c.prior - cost - float64(count(c.fits))
+	if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
+		score -= 8 // a capacitance without loss is not water
+	}
+	return score
+}
+
 // startSizes are sizes, relative to the line's impedance, from one of which a
 // circuit's fit finds its way where no reflection of its own tells its size.
 func startSizes() []float64 { return []float64{0.15, 0.5, 1.5} }
@@ -195,7 +204,7 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 		for _, q := range s.starts(proto, grid, c.guesses(size)) {
 			p := fit.Copy(q)
 			t := b.begun(points, p)
-			t.score += c.prior - float64(count(c.fits))
+			t.score = c.score(-t.score, p)
 			if c.needsJoint && !recorded {
 				t.score -= unknownSplice
 			}
@@ -204,9 +213,6 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			}
 			if c.cause == DentOrKink && b.inDevice(p.X) {
 				t.score -= noCableThere
-			}
-			if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
-				t.score -= 8 // a capacitance without loss is not water
 			}
 			t.cause = b.causeOf(c.cause, p)
 			out = append(out, t)
@@ -431,6 +437,7 @@ func (b *bench) settle(trials []trial) []trial {
 		t.words, t.placeM = describe(t.point, nil, b.fit, 0, "")[0], t.point.X
 		out = append(out, t)
 	}
+	out = b.exchanged(out)
 	b.fit.Restore(held)
 	out = endsForTotals(out)
 	sortTrials(out)

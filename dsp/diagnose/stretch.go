@@ -33,17 +33,7 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 	for _, q := range s.starts(proto, s.places(from-dentM, to), guesses) {
 		p := b.fit.Copy(q)
 		t := b.begun(instead, p)
-		t.cause = DentOrKink
-		t.score -= 0.5 + 3
-		switch { // a dent brings the conductors nearer to each other
-		case p.Ratio > 1:
-			t.cause = WrongImpedance
-		case p.Ratio > dentMostRatio:
-			t.score -= 8
-		}
-		if b.inDevice(p.X + p.Extent/2) {
-			t.score -= noCableThere
-		}
+		b.weighDent(&t)
 		if atJoint {
 			t.score -= b.byChance(joint)
 		}
@@ -51,6 +41,22 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 		b.fit.Restore(held)
 	}
 	return out
+}
+
+// weighDent gives t, a stretch fitted as a dent, its cause, and weighs it by how dents are.
+func (b *bench) weighDent(t *trial) {
+	p := t.point
+	t.cause = DentOrKink
+	t.score -= 0.5 + 3
+	switch { // a dent brings the conductors nearer to each other
+	case p.Ratio > 1:
+		t.cause = WrongImpedance
+	case p.Ratio > dentMostRatio:
+		t.score -= 8
+	}
+	if b.inDevice(p.X + p.Extent/2) {
+		t.score -= noCableThere
+	}
 }
 
 // dentPoint is a dent that begins at x. It is not in the model yet.
