@@ -43,6 +43,9 @@ func (b *bench) exchanged(trials []trial) []trial {
 	k := len(fit.FrequencyHz) / 2
 	r := best.point.Reflect[k] * cmplx.Rect(1, 2*fit.Beta0[fit.SpanAt(x)]*(x-best.point.X))
 	for _, c := range circuits() {
+		if fit.Over() {
+			return trials
+		}
 		if !c.needsJoint || c.cause == best.cause && c.form == best.point.Form {
 			continue
 		}
