@@ -70,7 +70,10 @@ func (b *bench) nearLoad(found []locate.Reflection, unsure bool) []trial {
 			}
 		}
 	}
-	if unsure {
+	explains := func(t trial) bool {
+		return t.score > -sound/side.unit+nearLoadGain && t.state.Cost < nearLoadLeaves*sound
+	}
+	if unsure || slices.ContainsFunc(out, explains) {
 		// The line may be shorter than its record: an antenna that much nearer is the other explanation.
 		nearer, _ := b.beforeLoad(near, nearLoadSigmas*placeSigma(length))
 		unit := temper * math.Max(nearer.Noise, nearer.ResidualRMS()*nearer.ResidualRMS())
@@ -81,7 +84,7 @@ func (b *bench) nearLoad(found []locate.Reflection, unsure bool) []trial {
 		}
 	}
 	sortTrials(out)
-	if len(out) == 0 || out[0].score < -sound/side.unit+nearLoadGain || out[0].state.Cost > nearLoadLeaves*sound {
+	if len(out) == 0 || !explains(out[0]) {
 		return nil
 	}
 	fit.Restore(out[0].state)

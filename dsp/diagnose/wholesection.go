@@ -31,23 +31,18 @@ func (v *view) otherSection() *soaking {
 		return nil
 	}
 	var s *soakSearch
-	var without float64
-	var best *soaking
+	var named, state *linemodel.State
+	var best *linemodel.Point
 	least := math.Inf(1)
 	attempt := func(fitted func() (*linemodel.Point, float64)) {
 		if s == nil {
 			s = v.lineOfRecord()
 			s.adopt(b.fit)
-			without = s.fit.Cost
+			named = s.fit.Save()
 		}
-		p, cost := fitted()
-		if p == nil || cost > least {
-			return
+		if p, cost := fitted(); p != nil && cost < least {
+			best, least, state = p, cost, s.fit.Save()
 		}
-		// The points of the sweep that were left out say as much, each for itself.
-		unit := temper * math.Max(s.fit.Noise, cost/float64(len(s.fit.Measured))) * float64(len(s.fit.Measured)) / float64(len(b.fit.Measured))
-		least = cost
-		best = &soaking{point: p, ends: copies(s.end()), gain: (without - cost) / unit, cost: cost}
 	}
 	for _, one := range v.mayBeOther() {
 		for _, ratio := range b.foreignRatios(one.fromM + one.lengthM/2) {
@@ -57,13 +52,32 @@ func (v *view) otherSection() *soaking {
 	if (b.load == cables.Open || b.load == cables.Short) && v.faultNearEnd() {
 		attempt(func() (*linemodel.Point, float64) { return s.dentAtEnd(b.fit) })
 	}
-	if best == nil || best.gain < wholeGain || least > wholeLeaves*without {
+	if best == nil {
 		return nil
 	}
-	if s.fit.Load != nil && least > wholeLeaves*s.nearer() {
+	found := &soaking{cost: least}
+	// What is known beforehand weighs as the better of both leaves it, not as the sound line did.
+	fit := s.fit
+	weigh := func(state *linemodel.State) float64 {
+		fit.Restore(state)
+		fit.Evaluate()
+		fit.Refine(fit.Points, true, true, 8)
+		return fit.Cost
+	}
+	fit.Restore(state)
+	fit.Unit = math.Min(fit.Unit, temper*math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS()))
+	without := weigh(named)
+	least = weigh(state)
+	// The points of the sweep that were left out say as much, each for itself.
+	unit := temper * math.Max(fit.Noise, least/float64(len(fit.Measured))) * float64(len(fit.Measured)) / float64(len(b.fit.Measured))
+	found.point, found.ends, found.gain = copies([]*linemodel.Point{best})[0], copies(s.end()), (without-least)/unit
+	if found.gain < wholeGain || least > wholeLeaves*without {
 		return nil
 	}
-	return best
+	if fit.Load != nil && least > wholeLeaves*s.nearer() {
+		return nil
+	}
+	return found
 }
 
 // nearer is what the line of the record leaves with an antenna that is as much nearer as its tolerance allows.
@@ -175,8 +189,7 @@ func (s *soakSearch) leastOf(rows [][]start, acceptable func(p *linemodel.Point)
 		fit.Refine(s.from(p), true, true, 4)
 		fit.Refine(fit.Points, true, true, 8)
 		if fit.Cost < cost && acceptable(p) {
-			c := *p
-			best, cost, state = &c, fit.Cost, fit.Save()
+			best, cost, state = p, fit.Cost, fit.Save()
 		}
 	})
 	if best != nil {
