@@ -42,6 +42,9 @@ func (b *bench) exchanged(trials []trial) []trial {
 	x := math.Max(mean-placeReach*sigma, math.Min(mean+placeReach*sigma, middle))
 	k := len(fit.FrequencyHz) / 2
 	r := best.point.Reflect[k] * cmplx.Rect(1, 2*fit.Beta0[fit.SpanAt(x)]*(x-best.point.X))
+	if cmplx.Abs(1-r*r) < 1e-9 { // no circuit of a size reflects all
+		return trials
+	}
 	for _, c := range circuits() {
 		if fit.Over() {
 			return trials
