@@ -188,6 +188,9 @@ func (b *bench) bestNearLoad(cause Cause, prior float64, rows [][]start) (out []
 		fit.Refine(fit.Points, true, true, 20)
 		if p.X+p.LengthM() < b.path.LengthM()+dentToLoadM && !(cause == DentOrKink && p.Ratio > dentMostRatio) {
 			t := trial{cause: cause, point: p, score: -fit.Cost/b.unit + prior - float64(count(p.Fits)), state: fit.Save()}
+			if joint, ok := b.jointWithin([]*linemodel.Point{p}); ok && cause == DentOrKink {
+				t.score -= b.byChance(joint)
+			}
 			t.words = describe(p, nil, fit, 0, "")[0]
 			out = append(out, t)
 		}
