@@ -78,6 +78,9 @@ func (b *bench) nearLoad(found []locate.Reflection, unsure bool) []trial {
 		nearer, _ := b.beforeLoad(near, nearLoadSigmas*placeSigma(length))
 		unit := temper * math.Max(nearer.Noise, nearer.ResidualRMS()*nearer.ResidualRMS())
 		for _, t := range append(side.dentsNearLoad(), side.stretchesToLoad()...) {
+			if t.cause == DentOrKink && len(near) > 0 {
+				t.score -= b.byChance(near[len(near)-1])
+			}
 			if (nearer.Cost-t.state.Cost)/unit > nearLoadGain && t.state.Cost < nearLoadLeaves*nearer.Cost {
 				out = append(out, t)
 			}
@@ -188,9 +191,6 @@ func (b *bench) bestNearLoad(cause Cause, prior float64, rows [][]start) (out []
 		fit.Refine(fit.Points, true, true, 20)
 		if p.X+p.LengthM() < b.path.LengthM()+dentToLoadM && !(cause == DentOrKink && p.Ratio > dentMostRatio) {
 			t := trial{cause: cause, point: p, score: -fit.Cost/b.unit + prior - float64(count(p.Fits)), state: fit.Save()}
-			if joint, ok := b.jointWithin([]*linemodel.Point{p}); ok && cause == DentOrKink {
-				t.score -= b.byChance(joint)
-			}
 			t.words = describe(p, nil, fit, 0, "")[0]
 			out = append(out, t)
 		}
