@@ -20,8 +20,8 @@ func (b *bench) exchanged(trials []trial) []trial {
 		return trials
 	}
 	best := slices.MaxFunc(trials, func(t, u trial) int { return cmp.Compare(t.score, u.score) })
-	instead := []*linemodel.Point{best.point}
-	joint, atJoint := b.jointWithin(instead)
+	replaced := []*linemodel.Point{best.point}
+	joint, atJoint := b.jointWithin(replaced)
 	lumped := best.point.Form == linemodel.Series || best.point.Form == linemodel.Shunt
 	if !lumped && best.cause != DentOrKink {
 		return trials
@@ -37,7 +37,7 @@ func (b *bench) exchanged(trials []trial) []trial {
 	if !atJoint {
 		return trials
 	}
-	mean, sigma := b.expect(joint, instead)
+	mean, sigma := b.expect(joint, replaced)
 	middle := best.point.X + best.point.LengthM()/2
 	x := math.Max(mean-placeReach*sigma, math.Min(mean+placeReach*sigma, middle))
 	k := len(fit.FrequencyHz) / 2
@@ -78,11 +78,9 @@ func (b *bench) exchanged(trials []trial) []trial {
 			}
 		}
 		fit.Evaluate()
-		fit.Refine(around(fit, p), false, false, 8)
-		fit.Refine(fit.Points, true, true, 8)
-		t := trial{cause: b.causeOf(c.cause, p), point: p, score: c.score(fit.Cost/b.unit, p), state: fit.Save(), placeM: p.X}
-		t.words = describe(p, nil, fit, 0, "")[0]
-		trials = bettered(trials, t)
+		t := b.instead(p)
+		t.cause, t.score = b.causeOf(c.cause, p), c.score(-t.score, p)
+		trials = orBetter(trials, t)
 		fit.Restore(best.state)
 	}
 	return trials
@@ -100,21 +98,26 @@ func (b *bench) dentsInstead(trials []trial, best trial, joint float64, atJoint 
 	rows := b.dentsAlong(fit.Save(), best.point.X-half, best.point.X+half, half/placesPerHalf)
 	fromBest(fit, rows, 2, func(p *linemodel.Point) {
 		fit.Refine([]*linemodel.Point{p}, false, false, 4)
-		fit.Refine(around(fit, p), false, false, 8)
-		fit.Refine(fit.Points, true, true, 8)
-		t := trial{point: p, score: -fit.Cost / b.unit, state: fit.Save(), placeM: p.X}
+		t := b.instead(p)
 		b.weighDent(&t)
 		if atJoint {
 			t.score -= b.byChance(joint)
 		}
-		t.words = describe(p, nil, fit, 0, "")[0]
-		trials = bettered(trials, t)
+		trials = orBetter(trials, t)
 	})
 	return trials
 }
 
-// bettered puts t in place of the trial of the same circuit, if it comes nearer, or adds it.
-func bettered(trials []trial, t trial) []trial {
+// instead fits p, just put in place of the best of all, first with its neighbours and then with the whole line.
+func (b *bench) instead(p *linemodel.Point) trial {
+	fit := b.fit
+	fit.Refine(around(fit, p), false, false, 8)
+	fit.Refine(fit.Points, true, true, 8)
+	return trial{point: p, score: -fit.Cost / b.unit, state: fit.Save(), words: describe(p, nil, fit, 0, "")[0], placeM: p.X}
+}
+
+// orBetter puts t in place of the trial of the same circuit, if it comes nearer, or adds it.
+func orBetter(trials []trial, t trial) []trial {
 	at := slices.IndexFunc(trials, func(u trial) bool { return u.cause == t.cause && u.point.Form == t.point.Form })
 	switch {
 	case at < 0:

@@ -78,7 +78,7 @@ func (b *bench) nearLoad(found []locate.Reflection, unsure bool) []trial {
 		nearer, _ := b.beforeLoad(near, nearLoadSigmas*placeSigma(length))
 		unit := temper * math.Max(nearer.Noise, nearer.ResidualRMS()*nearer.ResidualRMS())
 		for _, t := range append(side.dentsNearLoad(), side.stretchesToLoad()...) {
-			if t.cause == DentOrKink && len(near) > 0 {
+			if t.cause == DentOrKink && len(near) > 0 { // anywhere, and a joint is in its place
 				t.score -= b.byChance(near[len(near)-1])
 			}
 			if (nearer.Cost-t.state.Cost)/unit > nearLoadGain && t.state.Cost < nearLoadLeaves*nearer.Cost {

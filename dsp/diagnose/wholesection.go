@@ -70,7 +70,8 @@ func (v *view) otherSection() *soaking {
 	least = weigh(state)
 	// The points of the sweep that were left out say as much, each for itself.
 	unit := temper * math.Max(fit.Noise, least/float64(len(fit.Measured))) * float64(len(fit.Measured)) / float64(len(b.fit.Measured))
-	found.point, found.ends, found.gain = copies([]*linemodel.Point{best})[0], copies(s.end()), (without-least)/unit
+	point := *best
+	found.point, found.ends, found.gain = &point, copies(s.end()), (without-least)/unit
 	if found.gain < wholeGain || least > wholeLeaves*without {
 		return nil
 	}
