@@ -40,6 +40,18 @@ func TestWholeSectionOfOtherCable(t *testing.T) {
 	}
 }
 
+// Where the record has a line that loses next to nothing, other cable loses some tens of times as much.
+func TestOtherCableInAnAirLine(t *testing.T) {
+	s := band(clearLine(cables.Short, simulate.Fault{Cause: string(WrongImpedance), At: "feeder", Cable: "braid-75"}), 100e6, 500e6, 401)
+	s.Line.Sections[1].LengthM, s.Line.Sections[2].LengthM = 14, 1.4
+	s.Line.Cables[3].Attenuation = []cables.AttenuationPoint{{FrequencyHz: 100e6, DBPerHundredM: 6.6}, {FrequencyHz: 900e6, DBPerHundredM: 20}}
+	air := &s.Line.Cables[1]
+	air.VelocityFactor = 0.995
+	air.Attenuation = []cables.AttenuationPoint{{FrequencyHz: 100e6, DBPerHundredM: 0.12}, {FrequencyHz: 900e6, DBPerHundredM: 0.36}}
+	found, _ := diagnosed(t, s)
+	alone(t, found, WrongImpedance, 3, 0.05)
+}
+
 // A dent just in front of an antenna is within what its taps take; it comes back before the antenna can
 // answer.
 func TestDentInFrontOfAnAntenna(t *testing.T) {

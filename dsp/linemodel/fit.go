@@ -480,8 +480,9 @@ func (p *Fit) apply(list []parameter, d []float64) {
 				}
 			case ByTangent:
 				most, low, high = 0.05, 0, 1
-				if q.Form == Foreign {
-					most, low, high = 0.5, 0, 20
+				if q.Form == Foreign { // what is much to cable that loses next to nothing is little to other cable
+					sigma, mean := q.prior(ByTangent).Sigma, q.prior(ByTangent).Mean
+					most, low, high = math.Max(0.5, sigma/2), 0, math.Max(20, mean+hardSigmas*sigma)
 				}
 			case ByTaper:
 				most, low = math.Max(p.Cell(q.X), 0.3**v), 0
