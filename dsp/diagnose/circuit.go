@@ -164,8 +164,9 @@ type trial struct {
 	words  string  // the circuit as fitted, in short
 	placeM float64 // where it was fitted
 
-	takes []*cluster // other clusters that it explains
-	other placing    // of a stretch of other cable: what that does to what lies behind it
+	takes  []*cluster // other clusters that it explains
+	uneven bool       // it is a stretch that the free points of locating stand for
+	other  placing    // of a stretch of other cable: what that does to what lies behind it
 }
 
 // bench tries hypotheses on a fit that stays as it is.
@@ -175,6 +176,7 @@ type bench struct {
 	load   cables.LoadKind
 	endDB  float64 // return loss of the load by the record, dB; 0: not given
 	joints []float64
+	since  *difference                  // from an earlier sweep of the healthy line; nil: there is none
 	named  []*verdictOf                 // what was named, in the order of the findings
 	sound  map[*linemodel.Point]float64 // sound joints, and where the record has them
 	// unit is the cost of one natural unit: the variance that the best model

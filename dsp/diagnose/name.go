@@ -38,7 +38,9 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 	consumed := map[*locate.Reflection]bool{}
 	named := map[*locate.Reflection]*verdictOf{}
 	var hiddenBy *linemodel.Point // the end of what can be seen
-	for _, i := range surestFirst(kept) {
+	for order := surestFirst(kept); len(order) > 0; {
+		i := order[0]
+		order = order[1:]
 		c := kept[i]
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -63,6 +65,10 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 			continue
 		}
 		unit := b.temperTo(trials)
+		if parts := b.apart(i, kept, consumed, trials[0], unit); parts != nil {
+			kept, order = inPlaceOf(kept, i, parts, order)
+			continue
+		}
 		mild := b.mild(trials[0])
 		if mild {
 			trials[0].cause = Joint

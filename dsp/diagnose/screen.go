@@ -13,27 +13,29 @@ import (
 // reflect together, by itself, on a grid of places and sizes; the best few starts
 // are fitted in full.
 const (
-	screenPoints  = 101 // frequencies of the screening
-	screenPlaces  = 64  // most places of a grid
-	screenFits    = 8   // of the best starts are fitted alone
-	screenKept    = 3   // of these are fitted in full
-	screenReach   = 0.7 // cells to either side of what is seen
-	screenSpread  = 0.5 // of the strongest: weaker points do not widen the grid
-	screenApart   = 0.2 // of half a wave between two starts that differ
-	screenLong    = 24  // of starts of what is long against the wave
-	screenBehind  = 30  // natural units: a start that far behind the best is none
-	placesPerHalf = 4   // places to half a wave
+	screenPoints   = 101 // frequencies of the screening
+	screenPlaces   = 64  // most places of a grid
+	screenFits     = 8   // of the best starts are fitted alone
+	screenKept     = 3   // of these are fitted in full
+	screenReach    = 0.7 // cells to either side of what is seen
+	screenSpread   = 0.5 // of the strongest: weaker points do not widen the grid
+	screenApart    = 0.2 // of half a wave between two starts that differ
+	screenLong     = 40  // of starts of what is long against the wave
+	screenLongKept = 5   // of which so many are fitted in full
+	screenBehind   = 30  // natural units: a start that far behind the best is none
+	placesPerHalf  = 4   // places to half a wave
 )
 
 // screening is a fit of what points reflect by themselves.
 type screening struct {
 	fit  *linemodel.Fit
 	fits int // so many of the best starts are fitted alone
+	kept int // and of these so many are returned
 }
 
 // screen prepares a screening of what may stand instead of the points.
 func (b *bench) screen(instead []*linemodel.Point) *screening {
-	return &screening{b.fit.Local(instead, screenPoints), screenFits}
+	return &screening{b.fit.Local(instead, screenPoints), screenFits, screenKept}
 }
 
 // places is a grid from one place to another, an eighth of a wave apart.
@@ -114,7 +116,7 @@ func (s *screening) starts(p *linemodel.Point, places []float64, guesses []func(
 		for _, q := range out {
 			alike = alike || math.Abs(q.X-k.point.X) < apart && math.Abs(q.Extent-k.point.Extent) < apart
 		}
-		if !alike && len(out) < screenKept && k.cost < kept[0].cost+screenBehind*math.Max(fit.Unit, fit.Noise) {
+		if !alike && len(out) < s.kept && k.cost < kept[0].cost+screenBehind*math.Max(fit.Unit, fit.Noise) {
 			out = append(out, k.point)
 		}
 	}

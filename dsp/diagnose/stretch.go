@@ -20,11 +20,15 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 	from, to := b.seen(instead)
 	joint, atJoint := b.jointWithin(instead)
 	proto := dentPoint(b.fit, instead[0].X, dentM, 0.7)
-	if 2*dentM*s.fit.Beta0[s.fit.SpanAt(from)] > math.Pi { // its two edges may stand in any phase
-		s.fits = screenLong
+	extents := []float64{0.04, 0.07, 0.1, 0.13}
+	if beta := s.fit.Beta0[s.fit.SpanAt(from)]; 2*dentM*beta > math.Pi { // its two edges may stand in any phase
+		s.fits, s.kept, extents = screenLong, screenLongKept, nil
+		for extent := dentLeastM; extent < dentMostM; extent += math.Pi / beta / placesPerHalf {
+			extents = append(extents, extent)
+		}
 	}
 	var guesses []func(p *linemodel.Point)
-	for _, extent := range []float64{0.04, 0.07, 0.1, 0.13} {
+	for _, extent := range extents {
 		for _, ratio := range []float64{0.85, 0.65, 0.5} {
 			guesses = append(guesses, func(p *linemodel.Point) { p.Extent, p.Ratio = extent, ratio })
 		}
@@ -85,6 +89,8 @@ const noCableThere = 8
 // impedance.
 const (
 	dentM         = 0.08
+	dentLeastM    = 0.03
+	dentMostM     = 0.15
 	dentMostRatio = 0.95
 )
 
@@ -188,8 +194,12 @@ func (b *bench) uneven(points []*linemodel.Point) (t trial, ok bool) {
 	}
 	p := b.fit.NewPoint(from, linemodel.Wet)
 	p.Extent = (to - from) * (1 - wetDrop)
-	return trial{cause: WaterInCable, point: p, score: -b.fit.Cost/b.unit - 1 - 2*2.5*float64(len(points)), state: b.fit.Save()}, true
+	return trial{cause: WaterInCable, point: p, score: -b.fit.Cost/b.unit - 1 - unevenPoint*float64(len(points)), state: b.fit.Save(), uneven: true}, true
 }
+
+// unevenPoint is what each free point costs that an unevenly wet stretch is described by, natural units: two or three quantities that
+// could each be anything.
+const unevenPoint = 10.0
 
 // How a wet stretch usually is. Common practice, no source.
 const (
@@ -246,21 +256,36 @@ func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
 		}
 	}
 	for _, c := range out {
-		power := 0.0
-		for i, r := range c.members {
-			c.excess = c.excess || r.Excess
-			power += math.Pow(10, -r.ReturnLossDB/10)
-			if r.ReturnLossDB < c.members[0].ReturnLossDB {
-				c.members[0], c.members[i] = c.members[i], c.members[0]
-			}
-		}
-		// A stretch of weak reflections is too much where one of them is not.
-		c.excess = c.excess || len(c.members) >= 3 && power > stretchPower
-		for i, p := range c.points {
-			if fit.RMS(p) > fit.RMS(c.points[0]) {
-				c.points[0], c.points[i] = c.points[i], c.points[0]
-			}
-		}
+		c.sum(fit)
 	}
 	return out
+}
+
+// newCluster gathers members, which follow each other in one section.
+func newCluster(fit *linemodel.Fit, members []*locate.Reflection) *cluster {
+	c := &cluster{members: slices.Clone(members)}
+	for _, r := range members {
+		c.points = append(c.points, r.Points...)
+	}
+	c.sum(fit)
+	return c
+}
+
+// sum says whether the members are more than a sound line shows, and puts the strongest member and point first.
+func (c *cluster) sum(fit *linemodel.Fit) {
+	power := 0.0
+	for i, r := range c.members {
+		c.excess = c.excess || r.Excess
+		power += math.Pow(10, -r.ReturnLossDB/10)
+		if r.ReturnLossDB < c.members[0].ReturnLossDB {
+			c.members[0], c.members[i] = c.members[i], c.members[0]
+		}
+	}
+	// A stretch of weak reflections is too much where one of them is not.
+	c.excess = c.excess || len(c.members) >= 3 && power > stretchPower
+	for i, p := range c.points {
+		if fit.RMS(p) > fit.RMS(c.points[0]) {
+			c.points[0], c.points[i] = c.points[i], c.points[0]
+		}
+	}
 }
