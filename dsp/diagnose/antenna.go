@@ -37,6 +37,8 @@ type antennaSeen struct {
 	delayM      float64 // how far behind the connector of the record what it reflects in its band comes from, in metres of cable
 	delaySigmaM float64 // of that by itself, the place apart
 	spanHz      float64
+	before      []complex128 // what it reflected in the earlier sweep; nil: not known
+	beforeSigma float64      // standard deviation of that
 }
 
 // allowedDB is the return loss that the antenna may show and be sound.
@@ -78,18 +80,25 @@ func (b *bench) seeAntenna(line *cables.Line) (a *antennaSeen, ok bool) {
 			left[k] = e / fit.LoadGain[k]
 		}
 	}
+	changed := b.changedAtLoad()
 	reach := (high - low) / antennaSmooth
-	var sum complex128
+	var sum, sumChanged complex128
 	count, from, to := 0, 0, 0
 	ripple, inBand := 0.0, 0
 	worst := -1.0
 	for k, f := range fit.FrequencyHz {
 		for ; to < n && fit.FrequencyHz[to] <= f+reach; to++ {
 			sum += left[to]
+			if changed != nil {
+				sumChanged += changed[to]
+			}
 			count += present(fit.Weight[to])
 		}
 		for ; fit.FrequencyHz[from] < f-reach; from++ {
 			sum -= left[from]
+			if changed != nil {
+				sumChanged -= changed[from]
+			}
 			count -= present(fit.Weight[from])
 		}
 		if fit.Weight[k] == 0 {
@@ -98,6 +107,9 @@ func (b *bench) seeAntenna(line *cables.Line) (a *antennaSeen, ok bool) {
 		mean := sum / complex(float64(count), 0)
 		g := fit.Load.Gamma[k] + mean
 		a.hz, a.gamma = append(a.hz, f), append(a.gamma, g)
+		if changed != nil {
+			a.before = append(a.before, g-sumChanged/complex(float64(count), 0))
+		}
 		if f < low || f > high {
 			continue
 		}
@@ -117,8 +129,40 @@ func (b *bench) seeAntenna(line *cables.Line) (a *antennaSeen, ok bool) {
 	loss := worst * 2 * real(b.path.Theta(a.worstHz, fit.Load.X)) * lossRecordSigma
 	a.sigma = math.Sqrt(noise*noise + joint*joint + loss*loss)
 	a.delay(b.path.Spans[len(b.path.Spans)-1].Medium.VelocityFactor)
+	if changed != nil {
+		a.beforeSigma = math.Max(beforeLeast, b.since.smallest[b.since.index(fit.Load.X)]/changeSigmas)
+	}
 	return a, true
 }
+
+// changedAtLoad is by how much what the load reflects has changed since the earlier sweep, at the frequencies of the
+// fit and 0 where that has no weight; nil where there is no earlier sweep, where it does not have them all, or
+// where the load is hidden.
+func (b *bench) changedAtLoad() []complex128 {
+	if b.since == nil || b.fit.Load.X > b.since.Unwatched {
+		return nil
+	}
+	left := b.since.left
+	out := make([]complex128, len(b.fit.FrequencyHz))
+	for k, f := range b.fit.FrequencyHz {
+		i, ok := slices.BinarySearch(left.FrequencyHz, f)
+		if !ok {
+			return nil
+		}
+		if b.fit.Weight[k] > 0 {
+			out[k] = left.Gamma[i] / b.fit.LoadGain[k]
+		}
+	}
+	return out
+}
+
+// beforeLeast is how well an antenna's reflection of another day is known at best, |Γ|: its connector was undone, and the
+// weather is another. changeSigmas is how many standard deviations the smallest change that is seen stands out by.
+// Common practice, no source.
+const (
+	beforeLeast  = 0.01
+	changeSigmas = 4.0
+)
 
 // delaySteps is into how many steps the antenna's band is divided for its delay.
 const delaySteps = 20
@@ -248,6 +292,11 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 		f.Confidence = 0.5
 		f.Evidence = append(f.Evidence, "the stretch of other cable in front of it ends at its connector and hides how good it is: sweep again after the repair")
 		return found
+	}
+	if slices.ContainsFunc(found, func(f Finding) bool {
+		return f.IsFault && f.Place != placeAntenna && f.DistanceM < b.fit.Load.X-b.fit.Cell(b.fit.Load.X)
+	}) {
+		a.before = nil // what a fault in front of it does has changed as well
 	}
 	bench := b.newAntennaBench(a)
 	fitted := bench.trials(b.fit.MiddleHz)

@@ -47,10 +47,19 @@ const (
 	swallowSteps     = 7                       // up to that, and beyond
 	extraSteps       = 8
 	lossPrior        = 3.0  // natural units that more loss than that costs: the line's own, a fault as well
-	nearestM         = 0.2  // how far behind its connector an antenna reflects its band at least, and
-	farthestM        = 15.0 // at most, in metres of cable: its feed, and the ringing of what is narrow
-	inFrontM         = 5.0  // how far in front of it what is not understood may be
-	atOnceM          = 0.06 // how far behind it a connector does, one standard deviation
+	beforeShare      = 0.03 // of |Γ| that an antenna may have changed by from day to day, one standard deviation
+	anyChange        = 0.3  // |Γ| that one at fault has changed by
+	asBeforeMost     = 3.0  // natural units that an independent point of a sound one costs at most beyond one at fault
+	moreLossStepNp   = 0.05 // there and back, at the middle of the band
+	moreLossMostNp   = 1.5
+	laterMostS       = 10e-9 // how much later, there and back
+	laterStep        = 0.3   // rad
+	turnLeast        = 0.05  // rad that the alignment of two sweeps leaves at least, and
+	turnMost         = 1.0   // at most
+	nearestM         = 0.2   // how far behind its connector an antenna reflects its band at least, and
+	farthestM        = 15.0  // at most, in metres of cable: its feed, and the ringing of what is narrow
+	inFrontM         = 5.0   // how far in front of it what is not understood may be
+	atOnceM          = 0.06  // how far behind it a connector does, one standard deviation
 )
 
 // delayCost is minus the log of the probability density (1/m) of the delay in
@@ -159,7 +168,11 @@ type antennaBench struct {
 	*antennaSeen
 	hz, q        []float64 // thinned; q = f/middle
 	gamma        []complex128
-	beta         []float64 // rad/m
+	before       []complex128 // in the earlier sweep; nil: not known
+	was          []complex128 // before, seen at the connector that is tried
+	middleHz     float64      // of the sweep
+	turnMost     float64      // rad at q = 1, that the alignment of the two sweeps may have left
+	beta         []float64    // rad/m
 	turned       []complex128
 	left         []complex128
 	mirror       []int       // where it should be a mirror
@@ -192,6 +205,9 @@ func (b *bench) newAntennaBench(a *antennaSeen) *antennaBench {
 		f := a.hz[k]
 		gamma, _ := medium.Wave(f)
 		t.hz, t.gamma = append(t.hz, f), append(t.gamma, a.gamma[k])
+		if a.before != nil {
+			t.before = append(t.before, a.before[k])
+		}
 		t.beta = append(t.beta, imag(gamma))
 		t.q = append(t.q, f/b.fit.MiddleHz)
 		// What a point stands for: from half-way to its neighbours.
@@ -206,6 +222,11 @@ func (b *bench) newAntennaBench(a *antennaSeen) *antennaBench {
 				t.lowSide++
 			}
 		}
+	}
+	if t.before != nil {
+		t.was, t.middleHz = make([]complex128, n), b.fit.MiddleHz
+		wayRad := 2 * imag(b.path.Theta(b.fit.MiddleHz, b.fit.Load.X))
+		t.turnMost = math.Max(turnLeast, math.Min(2*wayRad*b.since.Alignment.VelocitySigma, turnMost))
 	}
 	t.size = make([]float64, len(t.mirror))
 	for _, k := range t.mirror {
@@ -283,9 +304,10 @@ type costs struct {
 	passive float64 // of one that reflects more than arrives
 	mirror  float64 // of one that is no mirror out of its band
 	delay   float64 // of where the band is reflected
+	changed float64 // of an antenna that is not as it was in the earlier sweep
 }
 
-func (c costs) sum() float64 { return c.prior + c.band + c.passive + c.mirror + c.delay }
+func (c costs) sum() float64 { return c.prior + c.band + c.passive + c.mirror + c.delay + c.changed }
 
 // cost is what h of the given values costs with the connector shiftM farther
 // out than the record; turned must be set. It gives up, ok false, where that is sure
@@ -303,6 +325,7 @@ func (t *antennaBench) cost(h *atAntenna, values []float64, shiftM, most float64
 	if h.total != 0 {
 		c.mirror = t.notTotal(h.total)
 		c.delay = t.delayCost(h, shiftM)
+		c.changed = t.notAsBefore(totalSpread * t.unsure)
 		return c, true
 	}
 	t.takeOff(h, values)
@@ -315,6 +338,7 @@ func (t *antennaBench) cost(h *atAntenna, values []float64, shiftM, most float64
 	if c.prior+c.band > most+delayGain {
 		return c, false
 	}
+	c.changed = t.asBefore(shiftM, h.cause)
 	c.delay = t.delayCost(h, shiftM)
 	for k, g := range t.left {
 		if over := real(g)*real(g) + imag(g)*imag(g) - 1 - 2*passiveSlack; over > 0 {
@@ -341,6 +365,74 @@ func (t *antennaBench) cost(h *atAntenna, values []float64, shiftM, most float64
 		c.mirror = math.Min(c.mirror, sum)
 	}
 	return c, true
+}
+
+// asBefore is what it costs that what is left by a hypothesis of the given cause is not what the antenna was in the
+// earlier sweep, seen at a connector shiftM farther out. A sound one is that within beforeSigma everywhere; one at fault
+// is anything where it has changed. The change of the line's length between the sweeps, which the two were aligned
+// by, is taken to be what explains most; a sound antenna may also be seen through a line that loses more and is slower
+// than then.
+func (t *antennaBench) asBefore(shiftM float64, cause Cause) float64 {
+	if t.before == nil {
+		return 0
+	}
+	var across, power float64
+	for k, v := range t.before {
+		v *= cmplx.Rect(1, 2*t.beta[k]*shiftM)
+		t.was[k] = v
+		g := t.left[k]
+		across += t.weight[k] * t.q[k] * (real(v)*imag(g) - imag(v)*real(g))
+		power += t.weight[k] * t.q[k] * t.q[k] * (real(v)*real(v) + imag(v)*imag(v))
+	}
+	turn := math.Max(-t.turnMost, math.Min(across/(power+1e-12), t.turnMost))
+	best := t.differs(turn, 0, cause)
+	if cause != FarEnd {
+		return best
+	}
+	late, most := 0.0, math.Inf(-1)
+	for turn := t.turnMost; turn > -2*math.Pi*t.middleHz*laterMostS; turn -= laterStep {
+		sum := 0.0
+		for k, v := range t.was {
+			v *= cmplx.Rect(t.weight[k], turn*t.q[k])
+			sum += real(v)*real(t.left[k]) + imag(v)*imag(t.left[k])
+		}
+		if sum > most {
+			late, most = turn, sum
+		}
+	}
+	for loss := 0.0; loss < moreLossMostNp; loss += moreLossStepNp {
+		for _, turn := range []float64{turn, late, late - laterStep/2, late + laterStep/2} {
+			best = math.Min(best, lossPrior+t.differs(turn, loss, cause))
+		}
+	}
+	return best
+}
+
+// differs is what it costs that what is left is not what was, turned by so many radians at q = 1 and through a line that
+// loses lossNp more there.
+func (t *antennaBench) differs(turn, lossNp float64, cause Cause) float64 {
+	surprise := asBeforeMost
+	if cause == AntennaFault {
+		surprise = 0
+	}
+	sum := 0.0
+	for k, v := range t.was {
+		sigma := t.beforeSigma + beforeShare*cmplx.Abs(v)
+		v *= cmplx.Rect(math.Exp(-lossNp*math.Sqrt(t.q[k])), turn*t.q[k])
+		d := t.left[k] - v
+		square := (real(d)*real(d) + imag(d)*imag(d)) / 2
+		sum += t.weight[k] * math.Min(square/(sigma*sigma), square/(anyChange*anyChange)+2*math.Log(anyChange/sigma)+surprise)
+	}
+	return sum
+}
+
+// notAsBefore is what it costs by asBefore's measure to be known within sigma without the earlier sweep.
+func (t *antennaBench) notAsBefore(sigma float64) float64 {
+	sum := 0.0
+	for k, v := range t.before {
+		sum += 2 * t.weight[k] * math.Log(sigma/(t.beforeSigma+beforeShare*cmplx.Abs(v)))
+	}
+	return sum
 }
 
 // noMirror is what it costs that the antenna is none where it should be, kept

@@ -22,7 +22,7 @@ func seen(t *testing.T, scenario *simulate.Scenario, low, high float64) *view {
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := look(context.Background(), made.Sweep, made.Line, path, Settings{}, nil)
+	v, err := look(context.Background(), made.Sweep, made.Line, path, Settings{}, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -28,7 +28,11 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	if err != nil {
 		return nil, err
 	}
-	first, err := look(ctx, s, line, path, settings, nil)
+	since, sinceWarning, err := sinceEarlier(ctx, s, settings, path, line)
+	if err != nil {
+		return nil, err
+	}
+	first, err := look(ctx, s, line, path, settings, since, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -40,7 +44,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		return nil, err
 	}
 	if w != nil {
-		second, err := look(ctx, s, line, path, settings, w)
+		second, err := look(ctx, s, line, path, settings, since, w)
 		if err != nil {
 			return nil, err
 		}
@@ -73,10 +77,11 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		out.Findings = append(out.Findings, f)
 	}
 	b.measure(out.Findings)
-	if settings.Baseline != nil {
-		if err := b.compare(ctx, out, s, settings, path, line); err != nil {
-			return nil, err
-		}
+	if sinceWarning != "" {
+		out.Warnings = append(out.Warnings, sinceWarning)
+	}
+	if since != nil {
+		b.compare(out, since)
 	}
 	b.place(out.Findings)
 	for _, r := range found.Echoes {
@@ -104,8 +109,9 @@ type view struct {
 	record   *soakSearch // the line of the record, once it was needed
 }
 
-// look locates and names. With wet, that stretch of wet or other cable is taken to be on the line.
-func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.Path, settings Settings, wet *soaking) (*view, error) {
+// look locates and names. since is how the sweep differs from an earlier one, nil where there is none. With wet,
+// that stretch of wet or other cable is taken to be on the line.
+func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.Path, settings Settings, since *difference, wet *soaking) (*view, error) {
 	within := locate.Settings{ToM: settings.RangeM}
 	if wet != nil {
 		within.Known, within.Seeds = []*linemodel.Point{wet.point}, wet.ends
@@ -114,7 +120,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	if err != nil {
 		return nil, err
 	}
-	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, endDB: line.Load.ReturnLossDB, joints: path.JointsM(), unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
+	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, endDB: line.Load.ReturnLossDB, joints: path.JointsM(), since: since, unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
 	b.fit.Unit = b.unit
 	over := false
 	b.fit.Ended = func() bool {

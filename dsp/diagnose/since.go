@@ -13,36 +13,45 @@ import (
 // What has changed since the earlier sweep counts from here. Common practice, no
 // source.
 const (
-	grownEnoughDB   = 6.0    // a reflection that grew by so much is not as built
-	changeSeenDB    = 52.0   // a change weaker than this is not worth a climb
-	asBuiltAboveDB  = 25.0   // an unchanged reflection weaker than this was built so
-	sinceTrust      = 0.6    // how sure a name is that the change alone gives
-	shadowAboveDB   = 15.0   // a change this strong ...
-	shadowedBelowDB = 40.0   // ... may leave traces this weak behind it
-	delayNamedS     = 0.3e-9 // there and back
-	bornShare       = 0.5    // of a change's reflection that the model of the line as it is must have there
+	grownEnoughDB       = 6.0    // a reflection that grew by so much is not as built
+	changeSeenDB        = 52.0   // a change weaker than this is not worth a climb
+	asBuiltAboveDB      = 25.0   // an unchanged reflection weaker than this was built so
+	sinceTrust          = 0.6    // how sure a name is that the change alone gives
+	shadowAboveDB       = 15.0   // a change this strong ...
+	shadowedBelowDB     = 40.0   // ... may leave traces this weak behind it
+	delayNamedS         = 0.3e-9 // there and back
+	terminationChangeDB = 32.0   // a change at a termination weaker than this may be its own
+	terminationOverDB   = 6.0
+	leastDentRatio      = 0.9
+	bornShare           = 0.5 // of a change's reflection that the model of the line as it is must have there
 )
+
+// sinceEarlier compares s with the earlier sweep of settings. An earlier sweep that cannot be used gives a warning;
+// without one there is neither.
+func sinceEarlier(ctx context.Context, s *sweep.Sweep, settings Settings, path *cables.Path, line *cables.Line) (d *difference, warning string, err error) {
+	before := settings.Baseline
+	if before == nil {
+		return nil, "", nil
+	}
+	if settings.LowHz > 0 || settings.HighHz > 0 {
+		before, err = before.Band(settings.LowHz, settings.HighHz)
+	}
+	if err == nil {
+		d, err = compareBaseline(ctx, s, before, path, line)
+	}
+	if ctx.Err() != nil {
+		return nil, "", ctx.Err()
+	}
+	if err != nil {
+		return nil, fmt.Sprintf("the earlier sweep was not used: %v", err), nil
+	}
+	return d, "", nil
+}
 
 // compare brings in the earlier sweep: what changed since then is a fault even
 // where it is no larger than what a sound line may show, and what did not is
-// less of one. Two sweeps that cannot be compared leave a warning.
-func (b *bench) compare(ctx context.Context, out *Findings, s *sweep.Sweep, settings Settings, path *cables.Path, line *cables.Line) error {
-	before := settings.Baseline
-	if settings.LowHz > 0 || settings.HighHz > 0 {
-		var err error
-		if before, err = before.Band(settings.LowHz, settings.HighHz); err != nil {
-			out.Warnings = append(out.Warnings, fmt.Sprintf("the earlier sweep was not used: %v", err))
-			return nil
-		}
-	}
-	d, err := compareBaseline(ctx, s, before, path, line)
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	if err != nil {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("the earlier sweep was not used: %v", err))
-		return nil
-	}
+// less of one.
+func (b *bench) compare(out *Findings, d *difference) {
 	out.Warnings = append(out.Warnings, d.Warnings...)
 	told := make([]bool, len(d.Changes))
 	for i := range out.Findings {
@@ -70,16 +79,23 @@ func (b *bench) compare(ctx context.Context, out *Findings, s *sweep.Sweep, sett
 		if told[k] || c.DistanceM > d.Unwatched || shadowed(d.Changes, k) || b.explained(out.Findings, c) {
 			continue
 		}
-		if f, ok := b.sinceThen(c, path); ok && (f.Cause == WaterInCable || b.bears(c)) {
+		// Beside a fault that the sweep itself shows such traces may be its bounces, folded back perhaps.
+		if c.ChangeDB > shadowedBelowDB && c.Kind != changeDelayed && faulty(out.Findings) {
+			continue
+		}
+		if f, ok := b.sinceThen(c); ok && (c.Kind == changeDelayed || c.AtLoad || b.bears(c)) {
 			out.Findings = append(out.Findings, f)
 		}
 	}
-	return nil
 }
 
 // explained says whether a change is what a fault in front of it, or the far
 // end, does to what lies behind.
 func (b *bench) explained(found []Finding, c *change) bool {
+	if c.AtLoad && b.load == cables.Termination {
+		// It does not change by itself, and behind a fault by no more than it reflects: what does is its connector.
+		return c.ChangeDB > terminationChangeDB || faulty(found) && c.ChangeDB > c.BeforeDB-terminationOverDB
+	}
 	for _, f := range found {
 		if f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit || f.Cause == WaterInCable || f.Cause == LossySection || f.Cause == WrongImpedance) && f.DistanceM < c.DistanceM {
 			return true
@@ -130,23 +146,36 @@ func (b *bench) bears(c *change) bool {
 	return best > least
 }
 
+// leastDent is what the slightest dent or kink reflects in the middle of the band, small against a wave: it lowers the
+// impedance of dentLeastM of cable to leastDentRatio, and |Γ| = β·l·(1/κ − κ)/2 (Pozar, "Microwave Engineering",
+// 4th ed., ch. 2, from memory). Water that creeps in begins with less, and holds up what lies behind.
+func leastDent(fit *linemodel.Fit, x float64) float64 {
+	return fit.Beta0[fit.SpanAt(x)] * dentLeastM * (1/leastDentRatio - leastDentRatio) / 2
+}
+
 // sinceThen is the finding that a change gives where nothing was found by the
 // sweep alone.
-func (b *bench) sinceThen(c *change, path *cables.Path) (f Finding, ok bool) {
+func (b *bench) sinceThen(c *change) (f Finding, ok bool) {
 	f = Finding{DistanceM: c.DistanceM, seenM: c.SigmaM, IsFault: true, ReturnLossDB: c.NowDB, Confidence: sinceTrust, Alternatives: []Alternative{}, Evidence: []string{c.Sentence}, Checks: []string{}, Cautions: []string{}}
 	joint, _ := nearest(b.joints, c.DistanceM)
 	atJoint := math.Abs(joint-c.DistanceM) < math.Max(0.6*b.fit.Cell(joint), 3*placeSigma(joint))
-	f.Place = "in " + path.Spans[path.SpanAt(c.DistanceM)].Name
+	f.Place = "in " + b.path.Spans[b.path.SpanAt(c.DistanceM)].Name
 	if atJoint && joint > 0 {
 		f.Place = b.placeOf(joint)
 	}
-	switch c.Kind {
+	kind := c.Kind
+	if c.AtLoad && c.Amplitude != 0 { // with what the load reflects it may come to less than before
+		kind = changeNew
+	}
+	switch kind {
 	case changeNew, changeGrown:
-		if c.ChangeDB > changeSeenDB || c.Kind == changeGrown && c.GrownDB < grownEnoughDB {
+		if c.ChangeDB > changeSeenDB || kind == changeGrown && c.GrownDB < grownEnoughDB {
 			return f, false
 		}
 		re, im := real(c.Amplitude), imag(c.Amplitude)
 		switch {
+		case !atJoint && (c.DelayS > 0 || math.Hypot(re, im) < leastDent(b.fit, c.DistanceM)):
+			f.Cause = WaterInCable
 		case !atJoint:
 			f.Cause = DentOrKink
 		case re > math.Abs(im):

@@ -77,7 +77,7 @@ func (v *view) soaked() *soaking {
 	s := v.lineOfRecord()
 	trials := s.search(s.base)
 	base := s.fit.Cost // with what was found at joints
-	if v.claims() && (named != nil || !wet) {
+	if faulty(v.findings) && (named != nil || !wet) {
 		s.adopt(b.fit)
 		if named == nil && s.fit.Cost > base {
 			s.fit.Restore(s.base[0])
@@ -259,14 +259,9 @@ func (s *soakSearch) lossy() (out []trial) {
 	return out
 }
 
-// claims says whether v holds a fault.
-func (v *view) claims() bool {
-	for _, f := range v.findings {
-		if f.IsFault {
-			return true
-		}
-	}
-	return false
+// faulty says whether found holds a fault.
+func faulty(found []Finding) bool {
+	return slices.ContainsFunc(found, func(f Finding) bool { return f.IsFault })
 }
 
 // claimsBeforeEnd says whether v holds a fault that is not at the end of the line.

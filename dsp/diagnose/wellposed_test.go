@@ -43,14 +43,14 @@ func clearLine(load cables.LoadKind, faults ...simulate.Fault) *simulate.Scenari
 		Errors:  simulate.Instrument{DirectivityDB: 46, SourceMatchDB: 40, TrackingDB: 0.02, NoiseDB: -85, TraceNoise: 2e-4}}
 }
 
-// diagnosed simulates and diagnoses.
+// diagnosed simulates and diagnoses, with the earlier sweep if the scenario has one.
 func diagnosed(t *testing.T, scenario *simulate.Scenario) (*Findings, *simulate.Truth) {
 	t.Helper()
 	made, err := simulate.Run(context.Background(), scenario)
 	if err != nil {
 		t.Fatal(err)
 	}
-	found, err := Run(context.Background(), made.Sweep, made.Line, Settings{})
+	found, err := Run(context.Background(), made.Sweep, made.Line, Settings{Baseline: made.Baseline})
 	if err != nil {
 		t.Fatal(err)
 	}
