@@ -10,7 +10,7 @@ import (
 
 // Two faults within a few cells of each other, a dent and the edge of other cable for one, make one cluster, which
 // neither explains by itself. Free points explain it, as they do an unevenly wet stretch: so before it is
-// called that, its two parts are named one after the other.
+// called that, something that happens to cable is put in place of each of its two parts.
 
 // apart returns cluster i of all in two, parted where the way between its reflections is longest, if what they are named then
 // explains the sweep better than wet, the unevenly wet stretch of the same reflections, in whose unit the cost of the fit
@@ -28,10 +28,15 @@ func (b *bench) apart(i int, all []*cluster, consumed map[*locate.Reflection]boo
 		if !with[k].excess {
 			return nil
 		}
-		trials := slices.DeleteFunc(b.settle(endsForTotals(b.hypotheses(k, with, consumed))), func(t trial) bool { return t.uneven })
-		if len(trials) == 0 || !inCable(trials[0].cause) {
+		fits := func(t trial) bool { return t.state.Cost < partHopeless*held.Cost } // the other part being free still
+		trials := append(b.ends(with[k]), b.dent(with[k].points)...)
+		if !slices.ContainsFunc(trials, fits) {
+			trials = b.foreignCable(k, with, consumed)
+		}
+		if !slices.ContainsFunc(trials, fits) {
 			return nil
 		}
+		trials = b.settle(endsForTotals(trials))
 		b.fit.Restore(trials[0].state)
 		score += trials[0].score + trials[0].state.Cost/b.unit
 	}
@@ -41,10 +46,8 @@ func (b *bench) apart(i int, all []*cluster, consumed map[*locate.Reflection]boo
 	return parts
 }
 
-// inCable says whether c happens to cable, where no record has a connector.
-func inCable(c Cause) bool {
-	return c == DentOrKink || c == WrongImpedance || c == OpenCircuit || c == ShortCircuit
-}
+// partHopeless is how many times the cost of the free points what is fitted to one part leaves before all is fitted with it.
+const partHopeless = 30
 
 // inPlaceOf returns all with parts in place of cluster i, and the order to name them in: these first.
 func inPlaceOf(all []*cluster, i int, parts []*cluster, order []int) ([]*cluster, []int) {

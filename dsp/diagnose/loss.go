@@ -144,6 +144,31 @@ func (e excess) significant() bool { return e.middleDB > e.soundDB() }
 // soundDB is what a sound line may lose at most beyond its record, there and back.
 func (e excess) soundDB() float64 { return e.endDB + math.Hypot(lossFloorDB, lossShare*e.nominalDB) }
 
+// edgeOfLoss returns the sections that may lose what e is, and makes a sound joint of a finding that is the edge of one of
+// these: cable that loses more has another impedance too, Z ≈ Z0·(1 + (1−j)·α/β) where its conductors lose it (Pozar,
+// "Microwave Engineering", 4th ed., ch. 2.7, from memory), and so looks like a slight contact where it begins.
+func (b *bench) edgeOfLoss(e excess, found []Finding) []cables.Span {
+	for _, s := range e.sections {
+		alpha := e.middleDB / 2 * cables.NeperPerDB / s.LengthM
+		gamma, _ := s.Medium.Wave(b.fit.MiddleHz)
+		edge := alpha / imag(gamma) / 2
+		for i := range found {
+			f := &found[i]
+			if !f.IsFault || f.Cause != PoorContact || f.ExtentM > 0 || math.Pow(10, -f.ReturnLossDB/20) > lossEdgeMost*edge ||
+				s.StartM == 0 || math.Abs(f.DistanceM-s.StartM) > 3*placeSigma(s.StartM)+b.fit.Cell(s.StartM)/2 {
+				continue
+			}
+			f.Cause, f.IsFault, f.Confidence, f.Alternatives = Joint, false, usual, []Alternative{}
+			return []cables.Span{s}
+		}
+	}
+	return e.sections
+}
+
+// lossEdgeMost is how many times as strong as it is in the middle of the band such an edge may look: it is stronger at low
+// frequencies, and a sound joint stands in the same place.
+const lossEdgeMost = 4.0
+
 // beyond says that more is lost than the known wet stretches may, half as much again as the
 // fit gives them.
 func (e excess) beyond(wet []*linemodel.Point) bool {

@@ -48,7 +48,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		if err != nil {
 			return nil, err
 		}
-		if w.stands(second.found.Known[0]) {
+		if w.stands(second.found.Known[0]) && (w.point.Form == linemodel.Foreign || second.bench.fit.Cost < worseMost*first.bench.fit.Cost) {
 			first = second
 		}
 	}
@@ -71,6 +71,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	// What is at fault at the end reflects less than a sound end.
 	hasMirror = hasMirror && !b.faultAtEnd(out.Findings)
 	if hasMirror && lost.significant() && (!slowed(out.Findings) || lost.beyond(found.Known)) {
+		lost.sections = b.edgeOfLoss(lost, out.Findings)
 		out.Findings = append(out.Findings, lossFinding(lost, out.Findings))
 	}
 	if f, ok := b.silentEnd(found.Reflections, line, lost, out.Findings, settings.RangeM); ok {
@@ -100,6 +101,10 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.RuntimeS = time.Since(begun).Seconds()
 	return out, nil
 }
+
+// worseMost is how many times as much as without it a line may leave on which wet cable was put: what was named
+// without it may have been named with many a free point.
+const worseMost = 2.0
 
 // view is what one look at a sweep found.
 type view struct {
