@@ -323,7 +323,7 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 	nameFinding(f, v.trials, connectorTrust)
 	f.Alternatives = slices.DeleteFunc(f.Alternatives, func(x Alternative) bool { return x.Cause == FarEnd || x.Cause == Unnamed })
 	v.trials = slices.DeleteFunc(v.trials, func(t trial) bool { return t.cause == FarEnd || t.cause == Unnamed })
-	f.Evidence = append(f.Evidence, a.whence())
+	f.Evidence = append(f.Evidence, a.whence(), bench.sinceWords(best))
 	if f.Cause != AntennaFault {
 		if best.total == 0 {
 			f.Evidence = append(f.Evidence, fmt.Sprintf("with that taken off, the antenna behind it shows %.1f dB at its worst in its band: it need not be at fault", bench.behindDB(best)))

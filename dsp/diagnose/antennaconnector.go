@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -376,15 +377,7 @@ func (t *antennaBench) asBefore(shiftM float64, cause Cause) float64 {
 	if t.before == nil {
 		return 0
 	}
-	var across, power float64
-	for k, v := range t.before {
-		v *= cmplx.Rect(1, 2*t.beta[k]*shiftM)
-		t.was[k] = v
-		g := t.left[k]
-		across += t.weight[k] * t.q[k] * (real(v)*imag(g) - imag(v)*real(g))
-		power += t.weight[k] * t.q[k] * t.q[k] * (real(v)*real(v) + imag(v)*imag(v))
-	}
-	turn := math.Max(-t.turnMost, math.Min(across/(power+1e-12), t.turnMost))
+	turn := t.turnSince(shiftM)
 	best := t.differs(turn, 0, cause)
 	if cause != FarEnd {
 		return best
@@ -406,6 +399,41 @@ func (t *antennaBench) asBefore(shiftM float64, cause Cause) float64 {
 		}
 	}
 	return best
+}
+
+// turnSince puts the antenna of the earlier sweep behind a connector shiftM farther out, and returns by how many radians at
+// q = 1 it is turned against what is left, as far as the alignment of the sweeps allows.
+func (t *antennaBench) turnSince(shiftM float64) float64 {
+	var across, power float64
+	for k, v := range t.before {
+		v *= cmplx.Rect(1, 2*t.beta[k]*shiftM)
+		t.was[k] = v
+		g := t.left[k]
+		across += t.weight[k] * t.q[k] * (real(v)*imag(g) - imag(v)*real(g))
+		power += t.weight[k] * t.q[k] * t.q[k] * (real(v)*real(v) + imag(v)*imag(v))
+	}
+	return math.Max(-t.turnMost, math.Min(across/(power+1e-12), t.turnMost))
+}
+
+// sinceWords says how far what c leaves is from the antenna of the earlier sweep; "" where that is not known.
+func (t *antennaBench) sinceWords(c *antennaTrial) string {
+	if t.before == nil || c.total != 0 {
+		return ""
+	}
+	t.shift(c.shiftM)
+	t.takeOff(&c.atAntenna, c.values)
+	turn := t.turnSince(c.shiftM)
+	sum, all := 0.0, 0.0
+	for k, v := range t.was {
+		d := t.left[k] - v*cmplx.Rect(1, turn*t.q[k])
+		sum += t.weight[k] * (real(d)*real(d) + imag(d)*imag(d))
+		all += t.weight[k]
+	}
+	off := math.Sqrt(sum / all)
+	if c.cause == AntennaFault {
+		return fmt.Sprintf("the antenna is not what it was in the earlier sweep: its |Γ| has changed by %.3f (rms), and nothing tried at its connector does that", off)
+	}
+	return fmt.Sprintf("with that taken off, the antenna behind it is what it was in the earlier sweep, to %.3f of |Γ| (rms)", off)
 }
 
 // differs is what it costs that what is left is not what was, turned by so many radians at q = 1 and through a line that

@@ -44,25 +44,26 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 	baseMost := 0.15
 	switch line.Load.Kind {
 	case cables.Open, cables.Short:
-		strongest := math.Inf(1)
+		// Several reflections may stand for the end, and begin well in front of it: the way
+		// between the first and the strongest of their points has its recorded loss.
+		var first, end *linemodel.Point
 		for i := range found {
-			if r := &found[i]; r.Kind == locate.AtFarEnd && len(r.Points) > 0 && r.ReturnLossDB < strongest {
-				strongest = r.ReturnLossDB
-				first, end := r.Points[0], r.Points[0]
-				for _, p := range r.Points {
-					if p.X < first.X {
-						first = p
-					}
-					if fit.RMS(p) > fit.RMS(end) {
-						end = p
-					}
+			if found[i].Kind != locate.AtFarEnd {
+				continue
+			}
+			for _, p := range found[i].Points {
+				if first == nil || p.X < first.X {
+					first = p
 				}
-				// What stands for the end may begin well in front of it: the way
-				// between the two has its recorded loss.
-				gamma = slices.Clone(first.Local)
-				for k := range gamma {
-					gamma[k] *= complex(cmplx.Abs(first.Phasor[k]/end.Phasor[k]), 0)
+				if end == nil || fit.RMS(p) > fit.RMS(end) {
+					end = p
 				}
+			}
+		}
+		if end != nil {
+			gamma = slices.Clone(first.Local)
+			for k := range gamma {
+				gamma[k] *= complex(cmplx.Abs(first.Phasor[k]/end.Phasor[k]), 0)
 			}
 		}
 	case cables.Antenna:
@@ -146,7 +147,7 @@ func (e excess) soundDB() float64 { return e.endDB + math.Hypot(lossFloorDB, los
 
 // edgeOfLoss returns the sections that may lose what e is, and makes a sound joint of a finding that is the edge of one of
 // these: cable that loses more has another impedance too, Z ≈ Z0·(1 + (1−j)·α/β) where its conductors lose it (Pozar,
-// "Microwave Engineering", 4th ed., ch. 2.7, from memory), and so looks like a slight contact where it begins.
+// "Microwave Engineering", 4th ed., ch. 2.7, from memory), and so looks like a slight contact, or something else at its connector, where it begins.
 func (b *bench) edgeOfLoss(e excess, found []Finding) []cables.Span {
 	for _, s := range e.sections {
 		alpha := e.middleDB / 2 * cables.NeperPerDB / s.LengthM
@@ -154,11 +155,13 @@ func (b *bench) edgeOfLoss(e excess, found []Finding) []cables.Span {
 		edge := alpha / imag(gamma) / 2
 		for i := range found {
 			f := &found[i]
-			if !f.IsFault || f.Cause != PoorContact || f.ExtentM > 0 || math.Pow(10, -f.ReturnLossDB/20) > lossEdgeMost*edge ||
+			slight := f.Cause == PoorContact || f.Cause == ConnectorMismatch || f.Cause == WaterInConnector
+			if !f.IsFault || !slight || f.ExtentM > 0 || math.Pow(10, -f.ReturnLossDB/20) > lossEdgeMost*edge ||
 				s.StartM == 0 || math.Abs(f.DistanceM-s.StartM) > 3*placeSigma(s.StartM)+b.fit.Cell(s.StartM)/2 {
 				continue
 			}
 			f.Cause, f.IsFault, f.Confidence, f.Alternatives = Joint, false, usual, []Alternative{}
+			f.Evidence = append(f.Evidence, fmt.Sprintf("it reflects no more than the beginning of %s may, which loses so much more than its record", s.Name))
 			return []cables.Span{s}
 		}
 	}
@@ -168,6 +171,28 @@ func (b *bench) edgeOfLoss(e excess, found []Finding) []cables.Span {
 // lossEdgeMost is how many times as strong as it is in the middle of the band such an edge may look: it is stronger at low
 // frequencies, and a sound joint stands in the same place.
 const lossEdgeMost = 4.0
+
+// lateM is how much farther out what lies behind e seems at most, m: what conductors lose they hold up as well, Δβ = Δα (skin
+// effect; Pozar, "Microwave Engineering", 4th ed., ch. 2.7, from memory), which is most to the wave at the low end. It is 0 where no more is lost than a sound
+// line may.
+func (e excess) lateM(fit *linemodel.Fit) float64 {
+	if !e.significant() {
+		return 0
+	}
+	lowest := len(fit.FrequencyHz) - 1
+	for k := range fit.FrequencyHz {
+		if fit.Weight[k] > 0 {
+			lowest = k
+			break
+		}
+	}
+	late := 0.0
+	for _, s := range e.sections {
+		gamma, _ := s.Medium.Wave(fit.FrequencyHz[lowest])
+		late = math.Max(late, e.middleDB/2*cables.NeperPerDB*math.Sqrt(fit.Ratio[lowest])/imag(gamma))
+	}
+	return late
+}
 
 // beyond says that more is lost than the known wet stretches may, half as much again as the
 // fit gives them.

@@ -62,12 +62,13 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.Verdict = judge(judged, line)
 	out.Warnings = slices.Concat(out.Warnings, coverageWarnings(judged, line), foldedWarning(s, line, path))
 	out.Findings = append(out.Findings, first.findings...)
-	if h, ok := b.heldUp(found.Reflections); ok && !slowed(out.Findings) {
+	b.measure(out.Findings) // what is no fault by its numbers takes nothing's place
+	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
+	hasMirror = hasMirror && !b.blocked()
+	if h, ok := b.heldUp(found.Reflections); ok && !slowed(out.Findings) && !(hasMirror && h.lateM < lost.lateM(b.fit)) {
 		b.jointsMoved(h, out.Findings)
 		out.Findings = append(out.Findings, b.heldUpFinding(h))
 	}
-	lost, hasMirror := excessLoss(found.Fit, found.Reflections, line)
-	hasMirror = hasMirror && !b.blocked()
 	// What is at fault at the end reflects less than a sound end.
 	hasMirror = hasMirror && !b.faultAtEnd(out.Findings)
 	if hasMirror && lost.significant() && (!slowed(out.Findings) || lost.beyond(found.Known)) {
@@ -77,7 +78,6 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	if f, ok := b.silentEnd(found.Reflections, line, lost, out.Findings, settings.RangeM); ok {
 		out.Findings = append(out.Findings, f)
 	}
-	b.measure(out.Findings)
 	if sinceWarning != "" {
 		out.Warnings = append(out.Warnings, sinceWarning)
 	}
