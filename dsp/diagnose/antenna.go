@@ -135,35 +135,6 @@ func (b *bench) seeAntenna(line *cables.Line) (a *antennaSeen, ok bool) {
 	return a, true
 }
 
-// changedAtLoad is by how much what the load reflects has changed since the earlier sweep, at the frequencies of the
-// fit and 0 where that has no weight; nil where there is no earlier sweep, where it does not have them all, or
-// where the load is hidden.
-func (b *bench) changedAtLoad() []complex128 {
-	if b.since == nil || b.fit.Load.X > b.since.Unwatched {
-		return nil
-	}
-	left := b.since.left
-	out := make([]complex128, len(b.fit.FrequencyHz))
-	for k, f := range b.fit.FrequencyHz {
-		i, ok := slices.BinarySearch(left.FrequencyHz, f)
-		if !ok {
-			return nil
-		}
-		if b.fit.Weight[k] > 0 {
-			out[k] = left.Gamma[i] / b.fit.LoadGain[k]
-		}
-	}
-	return out
-}
-
-// beforeLeast is how well an antenna's reflection of another day is known at best, |Γ|: its connector was undone, and the
-// weather is another. changeSigmas is how many standard deviations the smallest change that is seen stands out by.
-// Common practice, no source.
-const (
-	beforeLeast  = 0.01
-	changeSigmas = 4.0
-)
-
 // delaySteps is into how many steps the antenna's band is divided for its delay.
 const delaySteps = 20
 
