@@ -161,6 +161,7 @@ type antennaBench struct {
 	gamma        []complex128
 	before       []complex128 // in the earlier sweep; nil: not known
 	was          []complex128 // before, seen at the connector that is tried
+	loose        float64      // times as far as usual the antenna may be from before, while a fit is far from its own
 	middleHz     float64      // of the sweep
 	turnMost     float64      // rad at q = 1, that the alignment of the two sweeps may have left
 	beta         []float64    // rad/m
@@ -181,7 +182,7 @@ type antennaBench struct {
 }
 
 func (b *bench) newAntennaBench(a *antennaSeen) *antennaBench {
-	t := &antennaBench{antennaSeen: a, promise: sweep.MagnitudeFromReturnLoss(a.promisedDB), unsure: 1,
+	t := &antennaBench{antennaSeen: a, promise: sweep.MagnitudeFromReturnLoss(a.promisedDB), unsure: 1, loose: 1,
 		hiddenM: nearLoadCells * b.fit.Cell(b.fit.Load.X)}
 	if slices.ContainsFunc(b.fit.Points, func(p *linemodel.Point) bool {
 		return p.Form == linemodel.Wet || p.Form == linemodel.Foreign && p.LengthM() > dentLongestM
@@ -427,6 +428,7 @@ func (t *antennaBench) try(h atAntenna) antennaTrial {
 		take(0, nil)
 		return best
 	}
+	t.loose = looseFirst
 	wave := math.Pi / t.beta[len(t.beta)-1] // Γ turns once
 	steps := math.Min(mostShifts, math.Ceil(shiftReach*t.placeSigmaM/(wave*shiftShare)))
 	var walk func(shiftM float64, at int)
@@ -447,10 +449,17 @@ func (t *antennaBench) try(h atAntenna) antennaTrial {
 		walk(shiftM, 0)
 	}
 	if math.IsInf(best.score, -1) {
+		t.loose = 1
 		return best
 	}
 	shiftStep, valueStep := shiftReach*t.placeSigmaM/steps/2, valueReach/valueSteps
 	for range halvings {
+		if t.loose > 1 { // what was nearest is held to more
+			t.loose /= 2
+			t.shift(best.shiftM)
+			best.score = math.Inf(-1)
+			take(best.shiftM, append(values[:0], best.values...))
+		}
 		for moved := true; moved; {
 			moved = false
 			for _, sign := range []float64{-1, 1} {

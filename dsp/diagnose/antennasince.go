@@ -19,6 +19,7 @@ const (
 	moreLossMostNp = 1.5
 	laterMostS     = 10e-9 // how much later, there and back
 	laterStep      = 0.3   // rad
+	looseFirst     = 8.0   // times these sizes a circuit is held to at first: a grid of its values is coarser than they are
 	turnLeast      = 0.05  // rad that the alignment of two sweeps leaves at least, and
 	turnMost       = 1.0   // at most
 )
@@ -121,7 +122,7 @@ func (t *antennaBench) differs(turn, lossNp float64, cause Cause) float64 {
 	}
 	sum := 0.0
 	for k, v := range t.was {
-		sigma := t.beforeSigma + beforeShare*cmplx.Abs(v)
+		sigma := t.loose * (t.beforeSigma + beforeShare*cmplx.Abs(v))
 		v *= cmplx.Rect(math.Exp(-lossNp*math.Sqrt(t.q[k])), turn*t.q[k])
 		d := t.left[k] - v
 		square := (real(d)*real(d) + imag(d)*imag(d)) / 2
@@ -134,7 +135,7 @@ func (t *antennaBench) differs(turn, lossNp float64, cause Cause) float64 {
 func (t *antennaBench) notAsBefore(sigma float64) float64 {
 	sum := 0.0
 	for k, v := range t.before {
-		sum += 2 * t.weight[k] * math.Log(sigma/(t.beforeSigma+beforeShare*cmplx.Abs(v)))
+		sum += 2 * t.weight[k] * math.Log(sigma/(t.loose*(t.beforeSigma+beforeShare*cmplx.Abs(v))))
 	}
 	return sum
 }
