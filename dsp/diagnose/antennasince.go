@@ -108,7 +108,7 @@ func (t *antennaBench) sinceWords(c *antennaTrial) string {
 	}
 	off := math.Sqrt(sum / all)
 	if c.cause == AntennaFault {
-		return fmt.Sprintf("the antenna is not what it was in the earlier sweep: its |Γ| has changed by %.3f (rms), and nothing tried at its connector does that", off)
+		return fmt.Sprintf("the antenna is not what it was in the earlier sweep: its Γ has changed by %.3f (rms), and nothing tried at its connector does that", off)
 	}
 	return fmt.Sprintf("with that taken off, the antenna behind it is what it was in the earlier sweep, to %.3f of |Γ| (rms)", off)
 }
@@ -122,7 +122,7 @@ func (t *antennaBench) differs(turn, lossNp float64, cause Cause) float64 {
 	}
 	sum := 0.0
 	for k, v := range t.was {
-		sigma := t.loose * (t.beforeSigma + beforeShare*cmplx.Abs(v))
+		sigma := t.knownTo(v)
 		v *= cmplx.Rect(math.Exp(-lossNp*math.Sqrt(t.q[k])), turn*t.q[k])
 		d := t.left[k] - v
 		square := (real(d)*real(d) + imag(d)*imag(d)) / 2
@@ -131,11 +131,16 @@ func (t *antennaBench) differs(turn, lossNp float64, cause Cause) float64 {
 	return sum
 }
 
+// knownTo is how well the antenna is known where it reflected v in the earlier sweep, one standard deviation.
+func (t *antennaBench) knownTo(v complex128) float64 {
+	return t.loose * (t.beforeSigma + beforeShare*cmplx.Abs(v))
+}
+
 // notAsBefore is what it costs by asBefore's measure to be known within sigma without the earlier sweep.
 func (t *antennaBench) notAsBefore(sigma float64) float64 {
 	sum := 0.0
 	for k, v := range t.before {
-		sum += 2 * t.weight[k] * math.Log(sigma/(t.loose*(t.beforeSigma+beforeShare*cmplx.Abs(v))))
+		sum += 2 * t.weight[k] * math.Log(sigma/t.knownTo(v))
 	}
 	return sum
 }

@@ -271,7 +271,7 @@ func (e excess) confidence(others []Finding) float64 {
 	sound := (1 - lossyLines) * math.Exp(-u*u/2) * 3 / (most * math.Sqrt(2*math.Pi))
 	lossy := lossyLines / (mostLossShare * math.Max(e.nominalDB, most))
 	p := lossy / (lossy + sound) * trust(1)
-	if slices.ContainsFunc(others, func(f Finding) bool { return f.IsFault }) {
+	if faulty(others) {
 		p *= besideFault
 	}
 	return p

@@ -48,7 +48,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		if err != nil {
 			return nil, err
 		}
-		if w.stands(second.found.Known[0]) && (w.point.Form == linemodel.Foreign || second.bench.fit.Cost < worseMost*first.bench.fit.Cost) {
+		if w.stands(second.found.Known[0], second.bench.fit.Cost/first.bench.fit.Cost) {
 			first = second
 		}
 	}
@@ -101,10 +101,6 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	out.RuntimeS = time.Since(begun).Seconds()
 	return out, nil
 }
-
-// worseMost is how many times as much as without it a line may leave on which wet cable was put: what was named
-// without it may have been named with many a free point.
-const worseMost = 2.0
 
 // view is what one look at a sweep found.
 type view struct {

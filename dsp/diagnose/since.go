@@ -21,7 +21,7 @@ const (
 	shadowedBelowDB     = 40.0   // ... may leave traces this weak behind it
 	delayNamedS         = 0.3e-9 // there and back
 	terminationChangeDB = 32.0   // a change at a termination weaker than this may be its own
-	terminationOverDB   = 6.0
+	terminationOverDB   = 6.0    // and so much less than what it reflected, behind a fault
 	leastDentRatio      = 0.9
 	bornShare           = 0.5 // of a change's reflection that the model of the line as it is must have there
 )

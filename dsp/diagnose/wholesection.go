@@ -27,7 +27,7 @@ const (
 // explains the sweep better than what v holds, or nil.
 func (v *view) otherSection() *soaking {
 	b := v.bench
-	if !slices.ContainsFunc(v.findings, func(f Finding) bool { return f.IsFault }) {
+	if !faulty(v.findings) {
 		return nil
 	}
 	var s *soakSearch
@@ -244,11 +244,16 @@ func (s *soakSearch) recordedEnd() *linemodel.State {
 	return fit.Save()
 }
 
-// stands says whether what was found is still that once the rest of the line is located beside it.
-func (w *soaking) stands(p *linemodel.Point) bool {
+// worseMost is how many times as much as without it a line may leave on which wet cable was put: what was named
+// without it may have been named with many a free point.
+const worseMost = 2.0
+
+// stands says whether what was found, and is p now, is still that once the rest of the line is located beside it; worse is
+// how many times as much that leaves as what was named without it.
+func (w *soaking) stands(p *linemodel.Point, worse float64) bool {
 	switch {
 	case p.Form != linemodel.Foreign:
-		return true
+		return worse < worseMost
 	case w.point.Extent < dentLongestM:
 		return p.Ratio < dentMostRatio
 	}
