@@ -37,6 +37,7 @@ type Fit struct {
 	scratch     [][]complex128  // columns of J
 	rows        [2][]complex128 // of it, weighted
 	stepper     stepper
+	held        []bool      // of a step: what is at a bound
 	elimination elimination // of a step
 	loadAlone   elimination // of the load by itself, also between the tries of a step
 }
@@ -353,11 +354,6 @@ func (p *Fit) addLinks(list []parameter, a *mat.SymDense, b *mat.VecDense) {
 	}
 }
 
-// hardSigmas is how far from its prior's mean a quantity may go at all: where a
-// sweep has little noise the prior alone would not hold a sound joint from
-// standing in for a fault.
-const hardSigmas = 3.5
-
 // Refine fits the given points, with port the instrument's errors, and with
 // load the load, all else held, by at most steps damped Gauss-Newton steps. The
 // model must be, and is afterwards, evaluated.
@@ -389,7 +385,7 @@ func (p *Fit) Refine(points []*Point, port, load bool, steps int) {
 				p.Evaluate()
 				return
 			}
-			if d, ok := p.stepper.solve(a, b, damping); ok {
+			if d, ok := p.inside(list, a, b, damping); ok {
 				p.apply(list, d)
 				if load {
 					taps.apply(p.Load, d)
@@ -430,76 +426,6 @@ const (
 	fewTries  = 4
 	mostTries = 6
 )
-
-// frontCells is how far in front of the port a place may move: what is at the
-// port may seem to lie a little before it.
-const frontCells = 0.5
-
-// leastFlat bounds a resistance or conductance from below. A little less than
-// nothing is needed where a point stands for the difference of two; at −2 it
-// would reflect without bound.
-const leastFlat = -0.9
-
-// apply takes step d of the parameters in list, each held to what the
-// linearisation can answer for.
-func (p *Fit) apply(list []parameter, d []float64) {
-	limit := func(v, most float64) float64 { return math.Max(-most, math.Min(most, v)) }
-	for c, item := range list {
-		q, step := item.point, d[c]
-		if q == nil {
-			which, term, unit := item.portTerm()
-			v := p.Port[which][term] + unit*complex(step, 0)
-			most := 3 * portSigma(which)
-			p.Port[which][term] = complex(limit(real(v), most), limit(imag(v), most))
-			continue
-		}
-		if item.quantity == ByPlace {
-			x := q.X + limit(step, math.Min(0.4*p.Cell(q.X), 0.6/p.Beta0[p.SpanAt(q.X)]))
-			q.X = math.Max(x, math.Min(q.X, -frontCells*p.Cell(0)))
-			p.Move(q)
-		} else {
-			v := q.quantity(item.quantity)
-			most := 0.5 + 0.5*math.Abs(*v)
-			low, high := math.Inf(-1), math.Inf(1)
-			switch item.quantity {
-			case ByFlat, ByRising, ByFalling:
-				if q.Form.Ends() && item.quantity != ByFalling || q.Passive && q.Prior[item.quantity].Sigma == 0 {
-					low = 0
-				}
-				if q.Form == Step && item.quantity == ByFlat {
-					low, high = -0.999, 0.999
-				} else if item.quantity == ByFlat {
-					low = math.Max(low, leastFlat)
-				}
-			case ByExtent:
-				most, low = math.Max(p.Cell(q.X), 0.3**v), 0.005
-			case ByDrop:
-				most, low, high = 0.1, -0.2, 0.6
-				if q.Form == Foreign {
-					low, high = 0.3, 3
-				}
-			case ByTangent:
-				most, low, high = 0.05, 0, 1
-				if q.Form == Foreign { // what is much to cable that loses next to nothing is little to other cable
-					sigma, mean := q.prior(ByTangent).Sigma, q.prior(ByTangent).Mean
-					most, low, high = math.Max(0.5, sigma/2), 0, math.Max(20, mean+hardSigmas*sigma)
-				}
-			case ByTaper:
-				most, low = math.Max(p.Cell(q.X), 0.3**v), 0
-			case ByShift: // as a place
-				most = 0.6 / p.Beta0[p.SpanAt(q.X)]
-				low, high = -q.Extent, 0.5*q.Extent
-			}
-			if prior := q.prior(item.quantity); prior.Sigma > 0 {
-				low, high = math.Max(low, prior.Mean-hardSigmas*prior.Sigma), math.Min(high, prior.Mean+hardSigmas*prior.Sigma)
-			}
-			*v = math.Max(low, math.Min(high, *v+limit(step, most)))
-		}
-		if c+1 == len(list) || list[c+1].point != q {
-			p.Sample(q)
-		}
-	}
-}
 
 // RMS is the rms of the point's local reflection, in the fit's weighting.
 func (p *Fit) RMS(q *Point) float64 {

@@ -17,9 +17,18 @@ type stepper struct {
 	step   []float64
 }
 
-// solve returns the solution of A·x = b, the diagonal of A damped, valid until it is called again; ok is false
-// where A is not positive definite, or too near to what is not.
-func (s *stepper) solve(a *mat.SymDense, b *mat.VecDense, damping float64) (x []float64, ok bool) {
+// tie says how much farther than the step near the step far goes.
+type tie struct {
+	near, far int
+	apart     float64
+}
+
+// tieStiffness is how stiff a tie is, of the stiffest of what it ties.
+const tieStiffness = 1e6
+
+// solve returns the solution of A·x = b, the diagonal of A damped, those of x that are held being 0 (nil: none) and those that are tied
+// as far apart as that, valid until it is called again; ok is false where A is not positive definite, or too near to what is not.
+func (s *stepper) solve(a *mat.SymDense, b *mat.VecDense, damping float64, held []bool, ties []tie) (x []float64, ok bool) {
 	n := a.SymmetricDim()
 	if cap(s.factor) < n*n {
 		s.factor, s.work, s.index, s.step = make([]float64, n*n), make([]float64, 3*n), make([]int, n), make([]float64, n)
@@ -31,6 +40,27 @@ func (s *stepper) solve(a *mat.SymDense, b *mat.VecDense, damping float64) (x []
 		copy(row[i:], raw.Data[i*raw.Stride+i:i*raw.Stride+n])
 		row[i] = row[i]*(1+damping) + 1e-300
 	}
+	x = s.step[:n]
+	copy(x, b.RawVector().Data)
+	for _, t := range ties {
+		i, j := min(t.near, t.far), max(t.near, t.far)
+		stiff := tieStiffness * math.Max(damped.Data[i*n+i], damped.Data[j*n+j])
+		damped.Data[i*n+i] += stiff
+		damped.Data[j*n+j] += stiff
+		damped.Data[i*n+j] -= stiff
+		x[t.near] -= stiff * t.apart
+		x[t.far] += stiff * t.apart
+	}
+	for h, on := range held {
+		if !on {
+			continue
+		}
+		x[h] = 0
+		for i := range h {
+			damped.Data[i*n+h] = 0
+		}
+		clear(damped.Data[h*n+h+1 : (h+1)*n])
+	}
 	norm := lapack64.Lansy(mat.CondNorm, damped, s.work[:n])
 	factor, ok := lapack64.Potrf(damped)
 	if !ok {
@@ -40,8 +70,6 @@ func (s *stepper) solve(a *mat.SymDense, b *mat.VecDense, damping float64) (x []
 	if !(norm*inverseBound(factor, s.work[:n]) < surelySound) && 1/lapack64.Pocon(damped, norm, s.work[:3*n], s.index[:n]) > mat.ConditionTolerance {
 		return nil, false
 	}
-	x = s.step[:n]
-	copy(x, b.RawVector().Data)
 	lapack64.Potrs(factor, blas64.General{Rows: n, Cols: 1, Stride: 1, Data: x})
 	return x, true
 }

@@ -45,7 +45,7 @@ func TestStepsAgainstFactorisation(t *testing.T) {
 				var chol mat.Cholesky
 				var want mat.VecDense
 				sound := chol.Factorize(damped) && chol.SolveVecTo(&want, b) == nil
-				got, ok := s.solve(&a, b, damping)
+				got, ok := s.solve(&a, b, damping, nil, nil)
 				if ok != sound {
 					t.Errorf("order %d, %g decades, damped by %g: taken %v, should be %v", n, spread, damping, ok, sound)
 				}
