@@ -14,7 +14,7 @@ import (
 // the model is complete, with the probability trusted, the shares of e^score count, that
 // of each cause summed over its circuits. Where it is not, their likelihoods are worth
 // no more than an order: causes are then the likelier the less theirs falls behind,
-// as 1/(1 + behind), and one that reflects alike in most bands is in the
+// as 1/(1 + behind), less what it takes to be there by chance, which is no likelihood, and one that reflects alike in most bands is in the
 // running whether or not a circuit of it was fitted here. Common practice, no source.
 const (
 	alikeBehind      = 50.0  // natural units that a cause which is like the first and was not fitted is taken to be behind
@@ -67,11 +67,12 @@ func isCause(c Cause) bool {
 func nameFinding(f *Finding, trials []trial, trusted float64, also ...Cause) {
 	behind := map[Cause]float64{}
 	share := map[Cause]float64{}
+	chance := map[Cause]float64{}
 	total := 0.0
 	for _, t := range trials {
 		late := trials[0].score - t.score
 		if least, ok := behind[t.cause]; !ok || late < least {
-			behind[t.cause] = late
+			behind[t.cause], chance[t.cause] = late, t.chance
 		}
 		share[t.cause] += math.Exp(-late)
 		total += math.Exp(-late)
@@ -88,18 +89,22 @@ func nameFinding(f *Finding, trials []trial, trusted float64, also ...Cause) {
 			behind[c] = 0
 		}
 	}
-	f.spread(share, behind, 1-trusted)
+	f.spread(share, behind, chance, 1-trusted)
 	f.cannotBeTold(behind)
 }
 
 // nameAlone gives f, whose cause follows from its place and size alone, the
 // others that it may be.
-func nameAlone(f *Finding) { f.spread(map[Cause]float64{}, map[Cause]float64{}, 1-f.Confidence) }
+func nameAlone(f *Finding) { f.spread(nil, nil, nil, 1-f.Confidence) }
 
 // spread makes the alternatives of f: of each cause its share, and of the rest so
-// much as its being behind leaves it.
-func (f *Finding) spread(share, behind map[Cause]float64, rest float64) {
+// much as its being behind, and there by chance, leaves it.
+func (f *Finding) spread(share, behind, chance map[Cause]float64, rest float64) {
 	behind = maps.Clone(behind)
+	if behind == nil {
+		behind = map[Cause]float64{}
+	}
+	of := func(c Cause) float64 { return math.Exp(-chance[c]) / (1 + math.Max(0, behind[c])) }
 	for _, c := range alike(f.Cause) {
 		if _, tried := behind[c]; !tried {
 			behind[c] = alikeBehind
@@ -109,14 +114,14 @@ func (f *Finding) spread(share, behind map[Cause]float64, rest float64) {
 	total := 0.0
 	for _, c := range causes {
 		if isCause(c) {
-			total += 1 / (1 + math.Max(0, behind[c]))
+			total += of(c)
 		}
 	}
 	f.Alternatives = []Alternative{}
 	for _, c := range causes {
 		p := share[c]
 		if isCause(c) {
-			p += rest / (1 + math.Max(0, behind[c])) / total
+			p += rest * of(c) / total
 		}
 		if p > leastAlternative {
 			f.Alternatives = append(f.Alternatives, Alternative{c, p})

@@ -120,11 +120,15 @@ const lumpedMost = 0.8
 
 // score weighs circuit c, fitted as p, that leaves cost, in natural units.
 func (c *circuit) score(cost float64, p *linemodel.Point) float64 {
-	score := c.prior - cost - float64(count(c.fits))
+	return c.prior - cost - float64(count(c.fits)) - c.dry(p)
+}
+
+// dry is what it costs c, fitted as p, to be a capacitance without loss, which is no water, natural units.
+func (c *circuit) dry(p *linemodel.Point) float64 {
 	if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
-		score -= 8 // a capacitance without loss is not water
+		return 8
 	}
-	return score
+	return 0
 }
 
 // startSizes are sizes, relative to the line's impedance, from one of which a
@@ -166,7 +170,14 @@ type trial struct {
 
 	takes  []*cluster // other clusters that it explains
 	uneven bool       // it is a stretch that the free points of locating stand for
+	chance float64    // what its being there costs it, natural units, of its score
 	other  placing    // of a stretch of other cable: what that does to what lies behind it
+}
+
+// byChance takes from the score of t what its being where it is costs it.
+func (t *trial) byChance(cost float64) {
+	t.score -= cost
+	t.chance += cost
 }
 
 // bench tries hypotheses on a fit that stays as it is.
@@ -211,7 +222,7 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 				t.score -= unknownSplice
 			}
 			if !recorded && atJoint {
-				t.score -= b.byChance(joint)
+				t.byChance(b.byChance(joint))
 			}
 			if c.cause == DentOrKink && b.inDevice(p.X) {
 				t.score -= noCableThere

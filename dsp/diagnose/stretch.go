@@ -39,7 +39,7 @@ func (b *bench) dent(instead []*linemodel.Point) []trial {
 		t := b.begun(instead, p)
 		b.weighDent(&t)
 		if atJoint {
-			t.score -= b.byChance(joint)
+			t.byChance(b.byChance(joint))
 		}
 		out = append(out, t)
 		b.fit.Restore(held)
