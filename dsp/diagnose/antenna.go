@@ -120,6 +120,11 @@ func (b *bench) seeAntenna(line *cables.Line) (a *antennaSeen, ok bool) {
 			worst, a.worstHz = m, f
 		}
 	}
+	for _, edge := range [2]float64{low, high} {
+		if g, ok := a.atEdge(edge); ok && cmplx.Abs(g) > worst {
+			worst, a.worstHz = cmplx.Abs(g), edge
+		}
+	}
 	if inBand == 0 || worst > impossible {
 		return nil, false
 	}
@@ -133,6 +138,23 @@ func (b *bench) seeAntenna(line *cables.Line) (a *antennaSeen, ok bool) {
 		a.beforeSigma = math.Max(beforeLeast, b.since.smallest[b.since.index(fit.Load.X)]/changeSigmas)
 	}
 	return a, true
+}
+
+// atEdge puts what the antenna shows at an edge of its band, which need not be a point of the sweep, among the rest: between its
+// neighbours on a straight line. ok is false where it is a point, or the sweep does not reach that far.
+func (a *antennaSeen) atEdge(hz float64) (g complex128, ok bool) {
+	i, at := slices.BinarySearch(a.hz, hz)
+	if at || i == 0 || i == len(a.hz) {
+		return 0, false
+	}
+	share := (hz - a.hz[i-1]) / (a.hz[i] - a.hz[i-1])
+	between := func(v []complex128) complex128 { return v[i-1] + complex(share, 0)*(v[i]-v[i-1]) }
+	g = between(a.gamma)
+	if a.before != nil {
+		a.before = slices.Insert(a.before, i, between(a.before))
+	}
+	a.hz, a.gamma = slices.Insert(a.hz, i, hz), slices.Insert(a.gamma, i, g)
+	return g, true
 }
 
 // delaySteps is into how many steps the antenna's band is divided for its delay.
@@ -275,6 +297,7 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 	if vswr := line.Limits.LimitVSWR(); vswr > 0 {
 		least = math.Min(least, sweep.ReturnLossFromVSWR(vswr))
 	}
+	fitted = b.surelyThere(bench, fitted)
 	if fitted[0].cause == FarEnd && a.surelyBelow(least) {
 		fitted = fitted[1:] // however usual sound antennas are
 	}
@@ -324,6 +347,18 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 		}
 	}
 	return out
+}
+
+// surelyThere leaves out of fitted what comes first but is a circuit of no size that is known.
+func (b *bench) surelyThere(t *antennaBench, fitted []antennaTrial) []antennaTrial {
+	for len(fitted) > 1 && len(fitted[0].fits) > 0 {
+		p, sigma := fitted[0].trial(b.fit).point, t.sigmas(&fitted[0])
+		if b.widen(sigma, p); !b.asUnevenness(p) && !b.unsure(p, sigma) {
+			break
+		}
+		fitted = fitted[1:]
+	}
+	return fitted
 }
 
 // edgeAtAntenna is the |Γ| of the far edge of a stretch of other cable that the
