@@ -23,7 +23,8 @@ const (
 	lossFloorDB       = 0.35
 	mostLossShare     = 3.0 // beyond that the far end is no mirror
 	mostLossier       = 3.0 // times its record that a section may lose beyond it
-	bandMargin        = 0.3 // share of its band's edges within which an antenna is in between
+	bandMargin        = 0.3 // share of its band's edges within which an antenna is in between,
+	bandNear          = 0.1 // or, where the sweep goes no farther, at least
 )
 
 // excess is the loss of a line beyond its record, two ways.
@@ -80,36 +81,23 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 	if gamma == nil {
 		return e, false
 	}
-	lo, hi := line.Load.BandHz[0], line.Load.BandHz[1]
-	// Least squares of loss = base + k·√q over the points that see a mirror.
-	var n, sq, qq, sl, ql float64
-	var seen []float64
-	var root []float64
-	for k, g := range gamma {
-		f := fit.FrequencyHz[k]
-		if fit.Weight[k] < 0.02 || hi > lo && f > lo*(1-bandMargin) && f < hi*(1+bandMargin) {
-			continue
-		}
-		loss := -20 * math.Log10(math.Max(cmplx.Abs(g), 1e-3))
-		root = append(root, math.Sqrt(fit.Ratio[k]))
-		seen = append(seen, loss)
-	}
+	seen, root := mirrored(fit, gamma, line.Load.BandHz)
 	if len(seen) < 12 {
 		return e, false
 	}
+	// Least squares of loss = base + k·√q, the base held to what it may be: over a narrow band the two look alike.
+	n := float64(len(seen))
+	var sq, qq, sl, ql float64
 	for i, q := range root {
-		n++
 		sq += q
 		qq += q * q
 		sl += seen[i]
 		ql += q * seen[i]
 	}
-	slope := (n*ql - sq*sl) / (n*qq - sq*sq)
-	base := (sl - slope*sq) / n
-	if held := math.Max(0, math.Min(baseMost, base)); held != base {
-		base = held
-		slope = (ql - base*sq) / qq
-	}
+	ridge := n / lossPoints * lossPointDB * lossPointDB / (baseSigmaDB * baseSigmaDB)
+	base := (sl*qq - sq*ql) / ((n+ridge)*qq - sq*sq)
+	base = math.Max(0, math.Min(baseMost, base))
+	slope := (ql - base*sq) / qq
 	residual := 0.0
 	for i, q := range root {
 		d := seen[i] - base - slope*q
@@ -126,16 +114,70 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 		}
 	}
 	slices.SortStableFunc(e.sections, func(a, b cables.Span) int { return cmp.Compare(own(b), own(a)) })
-	most := slices.IndexFunc(e.sections, func(s cables.Span) bool { return e.middleDB > mostLossier*own(s) })
+	most := slices.IndexFunc(e.sections, func(s cables.Span) bool { return e.middleDB-e.soundDB() > mostLossier*own(s) })
 	if most > 0 {
 		e.sections = e.sections[:most]
 	} else if most == 0 {
 		e.sections = e.sections[:1]
 	}
-	// A mirror is smooth; an antenna that takes part of the power here and
+	// A mirror is smooth, and throws back more than the antenna does in its band; an antenna that takes part of the power here and
 	// there is none.
-	return e, e.sigmaDB < 0.15+0.06*slope && e.middleDB < mostLossShare*e.nominalDB
+	if line.Load.Kind == cables.Antenna && !(inBandDB(fit, gamma, line.Load.BandHz) > base+slope+mirrorOverBandDB) {
+		return e, false
+	}
+	return e, e.sigmaDB < 0.15+0.06*slope && e.middleDB < mostLossShare*e.nominalDB+e.endDB
 }
+
+// mirrored is what an end that should reflect all takes from a wave, dB, and √q, where it is one: an antenna out of its band, as
+// far from it as there is room.
+func mirrored(fit *linemodel.Fit, gamma []complex128, band [2]float64) (loss, root []float64) {
+	low, high := band[0], band[1]
+	for _, margin := range [2]float64{bandMargin, bandNear} {
+		loss, root = nil, nil
+		for k, g := range gamma {
+			f := fit.FrequencyHz[k]
+			if fit.Weight[k] < 0.02 || high > low && f > low*(1-margin) && f < high*(1+margin) {
+				continue
+			}
+			loss = append(loss, -20*math.Log10(math.Max(cmplx.Abs(g), 1e-3)))
+			root = append(root, math.Sqrt(fit.Ratio[k]))
+		}
+		if float64(len(loss)) > mirrorShare*float64(len(gamma)) {
+			break
+		}
+	}
+	return loss, root
+}
+
+// inBandDB is the return loss of an antenna of reflection gamma over its band, dB, +Inf where that was not swept.
+func inBandDB(fit *linemodel.Fit, gamma []complex128, band [2]float64) float64 {
+	sum, count := 0.0, 0
+	for k, g := range gamma {
+		if f := fit.FrequencyHz[k]; fit.Weight[k] > 0 && f >= band[0] && f <= band[1] {
+			sum += real(g * cmplx.Conj(g))
+			count++
+		}
+	}
+	if count == 0 {
+		return math.Inf(1)
+	}
+	return -10 * math.Log10(math.Max(sum/float64(count), 1e-12))
+}
+
+// mirrorOverBandDB is how much more an antenna throws back out of its band than in it, at least, dB: one that is at fault
+// may be that bad in its band. Common practice, no source.
+const mirrorOverBandDB = 2.0
+
+// mirrorShare is the share of a sweep that is enough room.
+const mirrorShare = 0.05
+
+// How well the loss at a frequency is known, and how many of them there are in a sweep that say different things; and
+// what an end takes by itself, whatever the frequency, one standard deviation.
+const (
+	lossPointDB = 0.05
+	lossPoints  = 10.0
+	baseSigmaDB = 0.1
+)
 
 // significant says that the line loses more than a sound one may. What an
 // antenna swallows grows towards its band much as cable loss does: no fit over
