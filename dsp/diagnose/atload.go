@@ -16,45 +16,70 @@ import (
 // cannot tell it from the antenna.
 
 // endGain is how many natural units of evidence a fault at the far end must
-// bring over a sound open or short.
-const endGain = 12
+// bring over a sound open or short, and endOverLoss over one behind a line that loses more than its record, which is a fault as well.
+const (
+	endGain     = 12
+	endOverLoss = 16
+)
 
-// endExplains is the share of the cost that it may leave: a fault elsewhere that
+// endExplains is the share of the cost of a sound end that it may leave: a fault elsewhere that
 // is not in the model must not be put on the end. It may leave more if it brings endFreeGain,
 // and takes from the cost at least the share endFree of what the free points of locating take.
 const (
 	endExplains = 0.4
-	endFreeGain = 3 * endGain
+	endFreeGain = 2 * endGain
 	endFree     = 0.8
+)
+
+// endAdopts is the share of what was named at the end that a sound end may leave to take its place, endCrowded how many times
+// as much one leaves that something stands in front of.
+const (
+	endAdopts  = 0.5
+	endCrowded = 5.0
+)
+
+// steps that the fit of an end takes, alone and with what is around it: what of its phase is a reactance's and what is
+// the way there, it tells only slowly.
+const (
+	endStepsAlone  = 16
+	endStepsAround = 12
 )
 
 const (
 	soundEndLeaks = 0.004 // of y or z of a sound end, one standard deviation: 0.1 mS or 0.2 ohm
 	soundEndStray = 0.5   // its stray capacitance or inductance, of that of an end that is a fault
+	lossyEndNp    = 2.0   // what a line may lose beyond its record there and back, one standard deviation
 	endBehindM    = 0.002 // how far behind a circuit at its connector an end is
 )
 
-// atEnd names a fault at the connector of an open or a short, or returns nil.
-func (b *bench) atEnd(found []locate.Reflection) []trial {
+// atTheEnd is what stands at the connector of an open or a short.
+type atTheEnd struct {
+	trials  []trial // faults, best first
+	sound   *trial  // else, perhaps, a sound end that explains the sweep far better than what was named there
+	crowded bool    // a sound end leaves far more than what was named there: something is in front of it
+}
+
+// atEnd names a fault at the connector of an open or a short.
+func (b *bench) atEnd(found []locate.Reflection) (end atTheEnd) {
 	form, recordedKind := linemodel.OpenEnd, OpenCircuit // that is no fault
 	switch b.load {
 	case cables.Open:
 	case cables.Short:
 		form, recordedKind = linemodel.ShortEnd, ShortCircuit
 	default:
-		return nil
+		return end
 	}
 	fit := b.fit
 	length := b.path.LengthM()
 	instead := b.aboutEnd()
 	if len(instead) == 0 || hidden(found, length) || b.blocked() {
-		return nil
+		return end
 	}
 	// However weak they are: a contact of the line's impedance in front of a short swallows all.
 	slices.SortFunc(instead, func(p, q *linemodel.Point) int { return cmp.Compare(fit.RMS(q), fit.RMS(p)) })
 	held := fit.Save()
-	fit.Tracked = true // a total reflection shows it as nothing else does
-	defer func() { fit.Tracked = false }()
+	fit.Tracked, fit.Patient = true, true // a total reflection shows it as nothing else does
+	defer func() { fit.Tracked, fit.Patient = false, false }()
 	soundLoss := soundLossNp(fit, length)
 	local := b.screen(instead)
 	var out []trial
@@ -76,12 +101,12 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 				group = append(group, p)
 			}
 			fit.Evaluate()
-			fit.Refine(group, false, false, 8)
-			fit.Refine(around(fit, q), true, false, 4)
+			fit.Refine(group, false, false, endStepsAlone)
+			fit.Refine(around(fit, q), true, false, endStepsAround)
 			point, cause, score := q, speaks, -fit.Cost/b.unit+prior
 			if p != nil {
 				point, cause = p, b.causeOf(speaks, p)
-				score -= 2 * float64(count(p.Fits)-1)
+				score -= 2*float64(count(p.Fits)-1) + c.dry(p)
 			}
 			if cause != recordedKind {
 				out = append(out, trial{cause: cause, point: point, score: score, state: fit.Save()})
@@ -90,7 +115,7 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		}
 	}
 	attempt(nil, FarEnd, soundLoss, 0)
-	attempt(nil, LossySection, 1, -2)
+	attempt(nil, LossySection, lossyEndNp, -2)
 	out = append(out, b.otherEnd(instead, instead[0])...)
 	felt := linemodel.Shunt // by an open end, where no current flows; by a short, where there is no voltage, what is in series
 	if form == linemodel.ShortEnd {
@@ -114,29 +139,71 @@ func (b *bench) atEnd(found []locate.Reflection) []trial {
 		}
 	}
 	sortTrials(out)
-	sound, soundCost := math.Inf(-1), math.Inf(1)
 	var kept []trial
+	farEnd, farCost, loss, lossCost := math.Inf(-1), math.Inf(1), math.Inf(-1), math.Inf(1)
 	for _, t := range out {
-		if t.cause == FarEnd || t.cause == LossySection {
-			sound, soundCost = math.Max(sound, t.score), math.Min(soundCost, t.state.Cost)
-		} else {
+		switch t.cause {
+		case FarEnd:
+			farEnd, farCost = math.Max(farEnd, t.score), math.Min(farCost, t.state.Cost)
+		case LossySection:
+			loss, lossCost = math.Max(loss, t.score), math.Min(lossCost, t.state.Cost)
+		default:
 			kept = append(kept, t)
+			continue
+		}
+		if t.state.Cost < endAdopts*held.Cost && (end.sound == nil || t.score > end.sound.score) {
+			end.sound = &t
 		}
 	}
-	if len(kept) == 0 || kept[0].score < sound+endGain || b.asSound(kept[0]) {
-		return nil
+	end.crowded = math.Min(farCost, lossCost) > endCrowded*held.Cost
+	if len(kept) == 0 || b.asSound(kept[0]) {
+		return end
+	}
+	best := kept[0]
+	if best.score < farEnd+endGain || best.score < loss+endOverLoss {
+		return end
 	}
 	// Where it leaves much, it must bring more, and explain as much as free points do.
-	if best := kept[0]; best.state.Cost > endExplains*soundCost && (best.score < sound+endFreeGain || soundCost-best.state.Cost < endFree*(soundCost-held.Cost)) {
-		return nil
+	if best.state.Cost > endExplains*farCost && (best.score < farEnd+endFreeGain || farCost-best.state.Cost < endFree*(farCost-held.Cost)) {
+		return end
 	}
-	return kept
+	end.trials = kept
+	return end
 }
 
-// aboutEnd lists the points that may stand for the end of the line.
+// withSoundEnd puts an end that nothing is wrong with, but perhaps for what is lost on the way there, in place of whatever was
+// said of the far end.
+func (b *bench) withSoundEnd(found []Finding, result *locate.Result, end *trial) []Finding {
+	b.fit.Restore(end.state)
+	for i := range result.Reflections {
+		if r := &result.Reflections[i]; r.Kind == locate.AtFarEnd || r.Kind == locate.Mid && b.isAtEnd(r.DistanceM) {
+			r.Kind, r.Total, r.Points = locate.AtFarEnd, locate.NotTotal, []*linemodel.Point{end.point}
+		}
+	}
+	b.named = slices.DeleteFunc(b.named, func(v *verdictOf) bool { return b.isAtEnd(v.finding.DistanceM) })
+	var out []Finding
+	told := false
+	for _, f := range found {
+		if b.isAtEnd(f.DistanceM) && (f.IsFault || f.Cause == FarEnd) {
+			if told {
+				continue
+			}
+			told = true
+			f = Finding{DistanceM: end.point.X, SigmaM: f.SigmaM, Cause: FarEnd, Confidence: usual, Place: "far end", Alternatives: []Alternative{},
+				ReturnLossDB: -20 * math.Log10(b.fit.RMS(end.point)), Evidence: []string{}, Checks: []string{}, Cautions: []string{}}
+			if end.point.Form == linemodel.ShortEnd {
+				f.PhaseDeg = 180
+			}
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// aboutEnd lists the points that may stand for the end of the line; a stretch of cable in front of it is none.
 func (b *bench) aboutEnd() (out []*linemodel.Point) {
 	for _, p := range b.fit.Points {
-		if b.isAtEnd(p.X) {
+		if b.isAtEnd(p.X) && p.Form != linemodel.Foreign && p.Form != linemodel.Wet {
 			out = append(out, p)
 		}
 	}
@@ -271,9 +338,11 @@ func (b *bench) endStarts(local *screening, h *endHypothesis, instead []*linemod
 	return out
 }
 
-// asSound says whether the circuit of t reflects no more than a sound joint may.
+// asSound says whether the circuit of t reflects no more than a sound joint may: that is a reactance, and resists a short by
+// next to nothing.
 func (b *bench) asSound(t trial) bool {
-	return !t.point.Form.Ends() && b.fit.RMS(t.point) < locate.JointMost(b.fit)
+	resists := t.cause == PoorContact && t.point.Flat > leastContact
+	return !t.point.Form.Ends() && !resists && b.fit.RMS(t.point) < locate.JointMost(b.fit)
 }
 
 // otherEnd tries an end of the other kind than the record's at the far end,
@@ -316,7 +385,7 @@ func (b *bench) withEndFault(found []Finding, trials []trial) []Finding {
 	nameFinding(&f, trials, trust(1))
 	var out []Finding
 	for _, g := range found {
-		if g.IsFault && b.isAtEnd(g.DistanceM) {
+		if g.IsFault && b.isAtEnd(g.DistanceM) && g.ExtentM == 0 {
 			continue
 		}
 		out = append(out, g)

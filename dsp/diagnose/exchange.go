@@ -96,7 +96,7 @@ func (b *bench) dentsInstead(trials []trial, best trial, joint float64, atJoint 
 	fit.Evaluate()
 	half := math.Pi / fit.Beta0[fit.SpanAt(best.point.X)]
 	rows := b.dentsAlong(fit.Save(), best.point.X-half, best.point.X+half, half/placesPerHalf)
-	fromBest(fit, rows, 2, func(p *linemodel.Point) {
+	fromBest(fit, rows, 2, 0, func(p *linemodel.Point) {
 		fit.Refine([]*linemodel.Point{p}, false, false, 4)
 		t := b.instead(p)
 		b.weighDent(&t)

@@ -79,7 +79,7 @@ func (b *bench) nearLoad(found []locate.Reflection, unsure bool) []trial {
 		unit := temper * math.Max(nearer.Noise, nearer.ResidualRMS()*nearer.ResidualRMS())
 		for _, t := range append(side.dentsNearLoad(), side.stretchesToLoad()...) {
 			if t.cause == DentOrKink && len(near) > 0 { // anywhere, and a joint is in its place
-				t.score -= b.byChance(near[len(near)-1])
+				t.byChance(b.byChance(near[len(near)-1]))
 			}
 			if (nearer.Cost-t.state.Cost)/unit > nearLoadGain && t.state.Cost < nearLoadLeaves*nearer.Cost {
 				out = append(out, t)
@@ -186,7 +186,7 @@ func (b *bench) stretchesToLoad() (out []trial) {
 func (b *bench) bestNearLoad(cause Cause, prior float64, rows [][]start) (out []trial) {
 	fit := b.fit
 	held := fit.Save()
-	fromBest(fit, rows, screenKept, func(p *linemodel.Point) {
+	fromBest(fit, rows, screenKept, 0, func(p *linemodel.Point) {
 		fit.Refine([]*linemodel.Point{p}, false, true, 8)
 		fit.Refine(fit.Points, true, true, 20)
 		if p.X+p.LengthM() < b.path.LengthM()+dentToLoadM && !(cause == DentOrKink && p.Ratio > dentMostRatio) {
@@ -255,6 +255,16 @@ func (b *bench) withNearLoad(found []Finding, trials []trial) []Finding {
 		out = append(out, g)
 	}
 	return append(out, f)
+}
+
+// placeAt names what is at x: a joint, to within what the sweep and the record tell, or the section.
+func (b *bench) placeAt(x float64) (place string, atJoint bool) {
+	joint, _ := nearest(b.joints, x)
+	atJoint = math.Abs(joint-x) < math.Max(0.6*b.fit.Cell(joint), 3*placeSigma(joint))
+	if atJoint && joint > 0 {
+		return b.placeOf(joint), true
+	}
+	return "in " + b.path.Spans[b.path.SpanAt(x)].Name, atJoint
 }
 
 // placeOf names the joint at x.

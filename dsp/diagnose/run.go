@@ -108,6 +108,8 @@ type view struct {
 	bench    *bench
 	findings []Finding
 	record   *soakSearch // the line of the record, once it was needed
+	// crowdedEnd says that no sound end stands for what the sweep shows at the end of the line.
+	crowdedEnd bool
 }
 
 // look locates and names. since is how the sweep differs from an earlier one, nil where there is none. With wet,
@@ -147,9 +149,14 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	if line.Load.Kind == cables.Unstated {
 		unstatedEnd(v.findings)
 	}
-	if trials := b.atEnd(found.Reflections); len(trials) > 0 {
-		v.findings = b.withEndFault(v.findings, trials)
+	if end := b.atEnd(found.Reflections); len(end.trials) > 0 {
+		v.findings = b.withEndFault(v.findings, end.trials)
+	} else if end.sound != nil {
+		v.findings = b.withSoundEnd(v.findings, found, end.sound)
+	} else {
+		v.crowdedEnd = end.crowded
 	}
+	b.endsEarly(v.findings)
 	if trials := b.nearLoad(found.Reflections, unsureAtLoad(v.findings)); len(trials) > 0 {
 		v.findings = b.withNearLoad(v.findings, trials)
 	}

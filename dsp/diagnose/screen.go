@@ -127,8 +127,8 @@ func (s *screening) starts(p *linemodel.Point, places []float64, guesses []func(
 type start func(p *linemodel.Point)
 
 // fromBest begins the starts of rows: of every row those whose neighbours leave more lead elsewhere than
-// these. do goes on from the best most of them.
-func fromBest(fit *linemodel.Fit, rows [][]start, most int, do func(p *linemodel.Point)) {
+// these. do goes on from the best most of them, and from the best others of the rest.
+func fromBest(fit *linemodel.Fit, rows [][]start, most, others int, do func(p *linemodel.Point)) {
 	begin := func(p *linemodel.Point, s start) {
 		at := p.X
 		if s(p); p.X != at {
@@ -145,7 +145,7 @@ func fromBest(fit *linemodel.Fit, rows [][]start, most int, do func(p *linemodel
 		start start
 		cost  float64
 	}
-	var kept []begun
+	var kept, rest []begun
 	trial := fit.NewPoint(0, linemodel.Step)
 	for _, row := range rows {
 		costs := make([]float64, len(row))
@@ -159,11 +159,16 @@ func fromBest(fit *linemodel.Fit, rows [][]start, most int, do func(p *linemodel
 		for i, c := range costs {
 			if (i == 0 || c <= costs[i-1]) && (i+1 == len(costs) || c < costs[i+1]) {
 				kept = append(kept, begun{row[i], c})
+			} else {
+				rest = append(rest, begun{row[i], c})
 			}
 		}
 	}
-	sort.SliceStable(kept, func(i, j int) bool { return kept[i].cost < kept[j].cost })
-	for _, t := range kept[:min(len(kept), most)] {
+	best := func(of []begun, most int) []begun {
+		sort.SliceStable(of, func(i, j int) bool { return of[i].cost < of[j].cost })
+		return of[:min(len(of), most)]
+	}
+	for _, t := range append(best(kept, most), best(rest, others)...) {
 		p := fit.NewPoint(0, linemodel.Step)
 		begin(p, t.start)
 		do(p)

@@ -157,12 +157,8 @@ func leastDent(fit *linemodel.Fit, x float64) float64 {
 // sweep alone.
 func (b *bench) sinceThen(c *change) (f Finding, ok bool) {
 	f = Finding{DistanceM: c.DistanceM, seenM: c.SigmaM, IsFault: true, ReturnLossDB: c.NowDB, Confidence: sinceTrust, Alternatives: []Alternative{}, Evidence: []string{c.Sentence}, Checks: []string{}, Cautions: []string{}}
-	joint, _ := nearest(b.joints, c.DistanceM)
-	atJoint := math.Abs(joint-c.DistanceM) < math.Max(0.6*b.fit.Cell(joint), 3*placeSigma(joint))
-	f.Place = "in " + b.path.Spans[b.path.SpanAt(c.DistanceM)].Name
-	if atJoint && joint > 0 {
-		f.Place = b.placeOf(joint)
-	}
+	place, atJoint := b.placeAt(c.DistanceM)
+	f.Place = place
 	kind := c.Kind
 	if c.AtLoad && c.Amplitude != 0 { // with what the load reflects it may come to less than before
 		kind = changeNew

@@ -156,7 +156,7 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 		s.fit.Restore(leastState)
 		left = meanSquare(s.fit.Residual, s.window)
 	}
-	if v.cutShort(best.point) || !v.sees(best.point) && (v.ended() || left > most*free*free) || s.rivalled(best.point, least) {
+	if v.cutShort(best.point) || (!v.sees(best.point) || v.allAlong(best.point)) && (v.ended() || left > most*free*free) || s.rivalled(best.point, least) {
 		return nil
 	}
 	return best
@@ -283,6 +283,13 @@ func (v *view) sees(p *linemodel.Point) bool {
 			})
 		}
 		return (r.Excess || r.Kind == locate.Mid) && r.Total == locate.NotTotal && within(r.DistanceM)
+	})
+}
+
+// allAlong says whether cable that is unevenly wet was named where p lies: free reflections stand for that.
+func (v *view) allAlong(p *linemodel.Point) bool {
+	return slices.ContainsFunc(v.bench.named, func(o *verdictOf) bool {
+		return o.trials[0].uneven && o.finding.DistanceM < p.X+p.Extent && o.finding.DistanceM+o.finding.ExtentM > p.X
 	})
 }
 

@@ -154,7 +154,7 @@ func (s *soakSearch) end() (out []*linemodel.Point) {
 	length := s.path.LengthM()
 	for _, q := range s.fit.Points {
 		whole := s.fit.RMS(q) > 0.3 || q.Form == linemodel.Step && math.Abs(q.Flat) == soundEnd
-		if s.mirror() != 0 && whole && q.X > length-3*placeSigma(length)-s.fit.Cell(length) {
+		if s.mirror() != 0 && whole && q.Form != linemodel.Foreign && q.X > length-3*placeSigma(length)-s.fit.Cell(length) {
 			out = append(out, q)
 		}
 	}

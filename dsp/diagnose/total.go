@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -165,6 +166,32 @@ func (b *bench) endOdds(x float64) float64 {
 	}
 	return math.Log((1-endMoved)*math.Exp(-u*u/2) + moved + 1e-12)
 }
+
+// endsEarly makes a fault of the end of the line that lies farther in front of where the record has it than
+// lengths and velocities allow: the line ends there as its own end does, and not at its end. A stretch of another velocity moves it.
+func (b *bench) endsEarly(found []Finding) {
+	cause := map[cables.LoadKind]Cause{cables.Open: OpenCircuit, cables.Short: ShortCircuit}[b.load]
+	if cause == "" || slowed(found) {
+		return
+	}
+	length := b.path.LengthM()
+	for i := range found {
+		f := &found[i]
+		if f.Cause != FarEnd || length-f.DistanceM < earlySigmas*placeSigma(length) || f.ReturnLossDB > totalDB {
+			continue
+		}
+		odds := math.Exp(math.Log(1-totalEndIsSound) + b.placeOdds(f.DistanceM) - math.Log(totalEndIsSound) - b.endOdds(f.DistanceM))
+		if odds < 1 {
+			continue
+		}
+		f.Cause, f.IsFault, f.Confidence = cause, true, trust(1)*odds/(1+odds)
+		f.Place, _ = b.placeAt(f.DistanceM)
+		f.Evidence = append(f.Evidence, fmt.Sprintf("it reflects all, as the end of the line does, but lies %.2f m in front of that, where lengths and velocities allow %.2f m (one standard deviation)", length-f.DistanceM, placeSigma(length)))
+	}
+}
+
+// earlySigmas is how many standard deviations the end of a line may lie in front of where the record has it.
+const earlySigmas = 3.5
 
 // endPlaces lists where between from and to an end of the given form may be
 // begun instead of the given points: where its echo has the phase of seen, which

@@ -6,7 +6,6 @@ import (
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
-	"downlead/dsp/locate"
 )
 
 // A section that is other cable from end to end, 75-ohm cable in a 50-ohm line for one, is of
@@ -18,16 +17,20 @@ import (
 const (
 	wholeLeast  = 0.12 // |Γ| by itself of what may be its near edge
 	wholeMost   = 0.3
-	wholeFits   = 16   // of the best velocities are fitted
+	wholeBegun  = 20   // of the best velocities, and as many between them, are fitted alone,
+	wholeFits   = 6    // and of these with all else
 	wholeGain   = 30.0 // natural units that it must bring over what was named
-	wholeLeaves = 0.5  // and the share of the cost that it may leave
+	wholeLeaves = 0.5  // and the share of the cost that it may leave;
+	crowdLeaves = 0.05 // share of what free points at the end explain that it may leave
+	wholeForTwo = 20.0 // natural units alone where it is one thing in place of two
 )
 
 // otherSection returns the section of other cable, or the dent just in front of the end, that
 // explains the sweep better than what v holds, or nil.
 func (v *view) otherSection() *soaking {
 	b := v.bench
-	if !faulty(v.findings) {
+	crowded := v.crowdedEnd && !faulty(v.findings)
+	if !faulty(v.findings) && !crowded {
 		return nil
 	}
 	var s *soakSearch
@@ -49,7 +52,7 @@ func (v *view) otherSection() *soaking {
 			attempt(func() (*linemodel.Point, float64) { return s.other(one, ratio) })
 		}
 	}
-	if (b.load == cables.Open || b.load == cables.Short) && v.faultNearEnd() {
+	if crowded || (b.load == cables.Open || b.load == cables.Short) && v.faultNearEnd() {
 		attempt(func() (*linemodel.Point, float64) { return s.dentAtEnd(b.fit) })
 	}
 	if best == nil {
@@ -67,18 +70,40 @@ func (v *view) otherSection() *soaking {
 	fit.Restore(state)
 	fit.Unit = math.Min(fit.Unit, temper*math.Max(fit.Noise, fit.ResidualRMS()*fit.ResidualRMS()))
 	without := weigh(named)
+	crowd := without
+	if crowded { // free points are no name: it must explain nearly as much as these, and bring so much over a sound line
+		without = weigh(s.settled())
+	}
 	least = weigh(state)
+	if crowded && least-crowd > crowdLeaves*(without-crowd) {
+		return nil
+	}
 	// The points of the sweep that were left out say as much, each for itself.
 	unit := temper * math.Max(fit.Noise, least/float64(len(fit.Measured))) * float64(len(fit.Measured)) / float64(len(b.fit.Measured))
 	point := *best
 	found.point, found.ends, found.gain = &point, copies(s.end()), (without-least)/unit
-	if found.gain < wholeGain || least > wholeLeaves*without {
+	gain, leaves := wholeGain, wholeLeaves
+	if v.faultsWithin(&point) > 1 {
+		gain, leaves = wholeForTwo, 1
+	}
+	if found.gain < gain || least > leaves*without {
 		return nil
 	}
 	if fit.Load != nil && least > wholeLeaves*s.nearer() {
 		return nil
 	}
 	return found
+}
+
+// faultsWithin counts the faults that v holds where p lies.
+func (v *view) faultsWithin(p *linemodel.Point) (count int) {
+	cell := v.bench.fit.Cell(p.X)
+	for _, f := range v.findings {
+		if f.IsFault && f.DistanceM > p.X-cell && f.DistanceM < p.X+p.Extent+cell+3*placeSigma(p.X+p.Extent) {
+			count++
+		}
+	}
+	return count
 }
 
 // nearer is what the line of the record leaves with an antenna that is as much nearer as its tolerance allows.
@@ -112,10 +137,9 @@ type otherCable struct {
 // the far edge, at whose beginning something reflects as the edge of other cable does.
 func (v *view) mayBeOther() (out []otherCable) {
 	b := v.bench
-	end := b.path.LengthM()
 	for _, r := range v.found.Reflections {
 		size := math.Pow(10, -r.ReturnLossDB/20)
-		if r.Total != locate.NotTotal || size < wholeLeast || size > wholeMost {
+		if size < wholeLeast || size > wholeMost {
 			continue
 		}
 		atJoint := false
@@ -126,9 +150,15 @@ func (v *view) mayBeOther() (out []otherCable) {
 				out = append(out, otherCable{span.StartM, span.LengthM, placeSigma(span.LengthM), true})
 			}
 		}
-		if rest := end - r.DistanceM; !atJoint && !v.isOther(r.DistanceM) && b.load == cables.Antenna && b.fit.SpanAt(r.DistanceM) == len(b.path.Spans)-1 {
+		if atJoint || v.isOther(r.DistanceM) {
+			continue
+		}
+		last := b.fit.SpanAt(r.DistanceM)
+		rest := b.path.Spans[last].StartM + b.path.Spans[last].LengthM - r.DistanceM
+		out = append(out, otherCable{r.DistanceM, rest, placeSigma(rest), false})
+		if b.load == cables.Antenna && last == len(b.path.Spans)-1 {
 			short := nearLoadCells / 2 * b.fit.Cell(r.DistanceM)
-			out = append(out, otherCable{r.DistanceM, rest, placeSigma(rest), false}, otherCable{r.DistanceM, rest - short, short, false})
+			out = append(out, otherCable{r.DistanceM, rest - short, short, false})
 		}
 	}
 	return slices.DeleteFunc(out, func(o otherCable) bool { return o.lengthM < foreignLeastM })
@@ -173,7 +203,7 @@ func (s *soakSearch) dentAtEnd(named *linemodel.Fit) (best *linemodel.Point, cos
 	length := s.path.LengthM()
 	from := math.Max(0, length-nearLoadCells*s.fit.Cell(length))
 	var rows [][]start
-	for _, bare := range []*linemodel.State{s.asRecorded(), s.namedBefore(from, named)} {
+	for _, bare := range []*linemodel.State{s.asRecorded(), s.settled(), s.namedBefore(from, named)} {
 		rows = append(rows, s.dentsAlong(bare, from, length, s.eighth(length))...)
 	}
 	return s.leastOf(rows, func(p *linemodel.Point) bool { return p.Ratio < dentMostRatio && p.X+p.Extent < length })
@@ -183,16 +213,22 @@ func (s *soakSearch) dentAtEnd(named *linemodel.Fit) (best *linemodel.Point, cos
 // leaves least, nil without, in its fit, and what it leaves.
 func (s *soakSearch) leastOf(rows [][]start, acceptable func(p *linemodel.Point) bool) (best *linemodel.Point, cost float64) {
 	fit := s.fit
+	var begun []trial
+	fromBest(fit, rows, wholeBegun, wholeBegun, func(p *linemodel.Point) {
+		fit.Refine([]*linemodel.Point{p}, false, true, 4)
+		begun = append(begun, trial{point: p, score: -fit.Cost, state: fit.Save()})
+	})
+	sortTrials(begun)
 	var state *linemodel.State
 	cost = math.Inf(1)
-	fromBest(fit, rows, wholeFits, func(p *linemodel.Point) {
-		fit.Refine([]*linemodel.Point{p}, false, true, 4)
-		fit.Refine(s.from(p), true, true, 4)
+	for _, t := range begun[:min(len(begun), wholeFits)] {
+		fit.Restore(t.state)
+		fit.Refine(s.from(t.point), true, true, 4)
 		fit.Refine(fit.Points, true, true, 8)
-		if fit.Cost < cost && acceptable(p) {
-			best, cost, state = p, fit.Cost, fit.Save()
+		if fit.Cost < cost && acceptable(t.point) {
+			best, cost, state = t.point, fit.Cost, fit.Save()
 		}
-	})
+	}
 	if best != nil {
 		fit.Restore(state)
 	}
@@ -211,6 +247,13 @@ func (s *soakSearch) asRecorded() *linemodel.State {
 	s.sound()
 	s.seen = seen
 	return s.recordedEnd()
+}
+
+// settled is the line of the record, fitted.
+func (s *soakSearch) settled() *linemodel.State {
+	s.asRecorded()
+	s.fit.Refine(s.fit.Points, true, true, 8)
+	return s.fit.Save()
 }
 
 // namedBefore makes the line what was named in front of x and what the record says from there on.

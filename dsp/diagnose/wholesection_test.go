@@ -40,6 +40,32 @@ func TestWholeSectionOfOtherCable(t *testing.T) {
 	}
 }
 
+// Other cable from somewhere in a section to its end: a joint that may reflect as well hides its far edge.
+func TestRestOfASectionOfOtherCable(t *testing.T) {
+	s := band(clearLine(cables.Antenna, simulate.Fault{Cause: string(WrongImpedance), DistanceM: 13.5, ExtentM: 27.47, ImpedanceOhm: 75}), 25e6, 1200e6, 1001)
+	s.Line.Sections[1].LengthM = 38
+	s.Line.Load.BandHz = [2]float64{446e6, 521e6}
+	found, _ := diagnosed(t, s)
+	alone(t, found, WrongImpedance, 13.5, 0.1)
+	if f := faultsOf(found)[0]; math.Abs(f.ExtentM-27.5) > 0.5 {
+		t.Errorf("%.2f m of it, want 27.5", f.ExtentM)
+	}
+}
+
+// The two edges of a section of other cable may each pass for a fault of its own, where nothing behind tells. One thing explains
+// as much as two.
+func TestTwoEdgesOfOneSection(t *testing.T) {
+	s := band(clearLine(cables.Termination, simulate.Fault{Cause: string(WrongImpedance), At: "feeder", ImpedanceOhm: 75}), 700e6, 1000e6, 801)
+	s.Line.Sections[0].LengthM, s.Line.Sections[1].LengthM, s.Line.Sections[2].LengthM = 1.9, 32.8, 3.4
+	s.Line.Cables[1].VelocityFactor = 0.997
+	s.Line.Cables[1].Attenuation = []cables.AttenuationPoint{{FrequencyHz: 100e6, DBPerHundredM: 0.3}, {FrequencyHz: 1000e6, DBPerHundredM: 1}}
+	s.Line.Devices = []cables.Device{{After: "bottom jumper", Kind: "surge-arrestor", LengthM: 0.11, ReturnLossDB: 28}}
+	s.Seed = 5
+	s.AsBuilt.JointReturnLossDB, s.AsBuilt.ImpedanceOhm, s.AsBuilt.Roughness = [2]float64{36, 42}, 0.3, 3e-4
+	found, _ := diagnosed(t, s)
+	alone(t, found, WrongImpedance, 2.01, 0.05)
+}
+
 // Where the record has a line that loses next to nothing, other cable loses some tens of times as much.
 func TestOtherCableInAnAirLine(t *testing.T) {
 	s := band(clearLine(cables.Short, simulate.Fault{Cause: string(WrongImpedance), At: "feeder", Cable: "braid-75"}), 100e6, 500e6, 401)
