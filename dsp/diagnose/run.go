@@ -48,7 +48,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		if err != nil {
 			return nil, err
 		}
-		if w.stands(second.found.Known[0], second.bench.fit.Cost/first.bench.fit.Cost) {
+		if w.stands(second.found.Known[0], second.left/first.left) {
 			first = second
 		}
 	}
@@ -107,6 +107,7 @@ type view struct {
 	found    *locate.Result
 	bench    *bench
 	findings []Finding
+	left     float64     // cost of the line as named, before an antenna and its connector were told apart
 	record   *soakSearch // the line of the record, once it was needed
 	// crowdedEnd says that no sound end stands for what the sweep shows at the end of the line.
 	crowdedEnd bool
@@ -134,6 +135,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	if v.findings, err = b.nameFromEnd(ctx, found); err != nil {
 		return nil, err
 	}
+	v.left = b.fit.Cost
 	if wet != nil {
 		if wet.point.Form == linemodel.Foreign {
 			v.findings = append(v.findings, b.wholeFinding(found.Known[0]))

@@ -46,6 +46,7 @@ const (
 	soakedDrop        = 0.03 // drop of impedance below which a line's own spread explains it
 	soakedMostDrop    = 0.4
 	soakedReflects    = 0.007 // |Γ| that unevenness within a section may reach, 43 dB
+	soakedStrong      = 0.03  // that none does, 30 dB,
 	soakedLeast       = 0.001 // and below which edges do not show, 60 dB
 	soakedTangent     = 0.001 // loss tangent below which it is not water
 	soakedMostTangent = 0.05  // that the loss of an end behind it is taken for at first
@@ -152,9 +153,12 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 	}
 	left := least / float64(len(s.fit.Measured))
 	if s.fit.Load != nil && s.lowEnd() && least < soakedByFar*without {
-		// They were fitted under a window, which hides the low end.
+		// They were fitted under a window, which hides the low end, and with it edges that are strong there.
 		s.fit.Restore(leastState)
 		left = meanSquare(s.fit.Residual, s.window)
+		if mostReflected(best.point) > soakedStrong {
+			most = math.Inf(1)
+		}
 	}
 	if v.cutShort(best.point) || (!v.sees(best.point) || v.allAlong(best.point)) && (v.ended() || left > most*free*free) || s.rivalled(best.point, least) {
 		return nil
@@ -329,7 +333,7 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	known := slices.ContainsFunc(s.ways, func(way passed) bool { return way.span == span })
 	late := known || len(s.late) > 0 // then something slows the wave, whatever it loses
 	slow := slowEnough(p) || known && p.Drop > soakedDrop/2 && p.Drop < soakedMostDrop && p.Extent > wetLeastM
-	if !(slow && p.Tangent > soakedTangent) && !(late && p.Drop > soakedDrop && slow) || sp.Device != nil || p.X < 0 || p.X < sp.StartM-slack || p.X+p.Extent > sp.StartM+sp.LengthM+slack {
+	if !(slow && (p.Tangent > soakedTangent || mostReflected(p) > soakedStrong)) && !(late && p.Drop > soakedDrop && slow) || sp.Device != nil || p.X < 0 || p.X < sp.StartM-slack || p.X+p.Extent > sp.StartM+sp.LengthM+slack {
 		return false
 	}
 	// Beside a strong reflection its own model is not exact enough to tell.

@@ -72,3 +72,19 @@ func TestSoundLinesAreDry(t *testing.T) {
 		}
 	}
 }
+
+// In front of an antenna the sweep is located under a window, which hides its low end, and that is where long edges
+// reflect. What they reflect there is no unevenness. What is said of the antenna behind it is not asked here.
+func TestWetCableThatAWindowHides(t *testing.T) {
+	for _, taperM := range []float64{0.4, 0.86} {
+		s := band(clearLine(cables.Antenna, simulate.Fault{Cause: string(WaterInCable), DistanceM: 13, ExtentM: 5, ImpedanceDrop: 0.2, LossTangent: 0.005, TaperM: taperM}), 10e6, 2000e6, 1001)
+		s.Line.Sections[1].LengthM = 27
+		s.Line.Load.BandHz = [2]float64{350e6, 400e6}
+		s.Antenna.Model, s.Seed = "wide-band", 3
+		found, _ := diagnosed(t, s)
+		f := nearestFault(t, found, 13)
+		if f.Cause != WaterInCable || math.Abs(f.DistanceM-13) > 0.2 || math.Abs(f.ExtentM-5) > 0.25 {
+			t.Errorf("taper %.2f m: told %s at %.2f m over %.2f m, want water in 5 m from 13 m on", taperM, f.Cause, f.DistanceM, f.ExtentM)
+		}
+	}
+}
