@@ -120,10 +120,14 @@ func excessLoss(fit *linemodel.Fit, found []locate.Reflection, line *cables.Line
 	} else if most == 0 {
 		e.sections = e.sections[:1]
 	}
-	// A mirror is smooth, and throws back more than the antenna does in its band; an antenna that takes part of the power here and
-	// there is none.
-	if line.Load.Kind == cables.Antenna && !(inBandDB(fit, gamma, line.Load.BandHz) > base+slope+mirrorOverBandDB) {
-		return e, false
+	// A mirror is smooth; an antenna that takes part of the power here and there is none, nor is one that is as good out of its band
+	// as in it: what throws back little must throw back as much less in the band as a sound antenna does.
+	if band := line.Load.BandHz; line.Load.Kind == cables.Antenna && base+slope > mirrorSurelyDB {
+		loss := base + slope*math.Sqrt((band[0]+band[1])/2/fit.MiddleHz) // there
+		promised := cmp.Or(line.Load.ReturnLossDB, antennaDefaultDB)
+		if inBandDB(fit, gamma, band) < loss+promised-antennaMarginDB {
+			return e, false
+		}
 	}
 	return e, e.sigmaDB < 0.15+0.06*slope && e.middleDB < mostLossShare*e.nominalDB+e.endDB
 }
@@ -164,9 +168,9 @@ func inBandDB(fit *linemodel.Fit, gamma []complex128, band [2]float64) float64 {
 	return -10 * math.Log10(math.Max(sum/float64(count), 1e-12))
 }
 
-// mirrorOverBandDB is how much more an antenna throws back out of its band than in it, at least, dB: one that is at fault
-// may be that bad in its band. Common practice, no source.
-const mirrorOverBandDB = 2.0
+// mirrorSurelyDB is the loss there and back up to which what an antenna throws back is that of a mirror whatever it is in its
+// band: sound ones are matched better than that. Common practice, no source.
+const mirrorSurelyDB = 6.0
 
 // mirrorShare is the share of a sweep that is enough room.
 const mirrorShare = 0.05

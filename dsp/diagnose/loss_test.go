@@ -1,9 +1,11 @@
 package diagnose
 
 import (
+	"math"
 	"testing"
 
 	"downlead/cables"
+	"downlead/dsp/linemodel"
 	"downlead/dsp/simulate"
 )
 
@@ -26,5 +28,37 @@ func TestEdgeOfALossySection(t *testing.T) {
 	}
 	if !contact {
 		t.Error("the contact in front of the lossy section is not told")
+	}
+}
+
+// What an antenna throws back out of its band is a mirror's, weakened by the line, if its band comes back as much weaker than it
+// should; an antenna that is as good out of its band as in it tells nothing of the line. Reflection in dB, made up.
+func TestMatchedAntennaIsNoMirror(t *testing.T) {
+	line := clearLine(cables.Antenna).Line
+	line.Load.BandHz, line.Load.ReturnLossDB = [2]float64{840e6, 870e6}, 16
+	path, err := line.Path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	hz := make([]float64, 301)
+	for k := range hz {
+		hz[k] = 700e6 + 1e6*float64(k)
+	}
+	for _, c := range []struct {
+		outDB, inDB float64
+		mirror      bool
+	}{{8, 12, false}, {8, 24, true}, {3, 4, true}} {
+		fit := linemodel.NewFit(path, hz, make([]complex128, len(hz)))
+		fit.Load = causalLoad(fit, 0)
+		for k, f := range hz {
+			db := c.outDB
+			if f >= line.Load.BandHz[0] && f <= line.Load.BandHz[1] {
+				db = c.inDB
+			}
+			fit.Load.Gamma[k] = complex(math.Pow(10, -db/20), 0)
+		}
+		if e, mirror := excessLoss(fit, nil, line); mirror != c.mirror || math.Abs(e.baseDB+e.middleDB-c.outDB) > 0.1 {
+			t.Errorf("%.0f dB out of its band, %.0f dB in it: mirror %v with a loss of %.2f dB", c.outDB, c.inDB, mirror, e.baseDB+e.middleDB)
+		}
 	}
 }
