@@ -21,8 +21,8 @@ const (
 	wholeFits   = 6    // and of these with all else
 	wholeGain   = 30.0 // natural units that it must bring over what was named
 	wholeLeaves = 0.5  // and the share of the cost that it may leave;
-	crowdLeaves = 0.05 // share of what free points at the end explain that it may leave
 	wholeForTwo = 20.0 // natural units alone where it is one thing in place of two
+	crowdLeaves = 0.05 // of what free points at the end explain that it may leave
 )
 
 // otherSection returns the section of other cable, or the dent just in front of the end, that
@@ -133,8 +133,8 @@ type otherCable struct {
 	atJoint        bool
 }
 
-// mayBeOther lists the sections, and the rest of the section in front of an antenna, whose taps would take
-// the far edge, at whose beginning something reflects as the edge of other cable does.
+// mayBeOther lists the sections, and the rests of sections, whose far edge a joint or an antenna's taps would take,
+// at whose beginning something reflects as the edge of other cable does.
 func (v *view) mayBeOther() (out []otherCable) {
 	b := v.bench
 	for _, r := range v.found.Reflections {
