@@ -35,11 +35,7 @@ func TestLossInFrontOfAnAntennaInANarrowSweep(t *testing.T) {
 	s.Line.Load.BandHz = [2]float64{840e6, 870e6}
 	found, _ := diagnosed(t, s)
 	alone(t, found, LossySection, 0, 0.01)
-	s.Faults = nil
-	found, _ = diagnosed(t, s)
-	if faults := faultsOf(found); len(faults) > 0 {
-		t.Errorf("sound: told %s at %.2f m: %s", faults[0].Cause, faults[0].DistanceM, faults[0].Evidence)
-	}
+	silentWithout(t, s)
 }
 
 // A short at the last joint of a shorted line looks like its end, but lies nearer than lengths and velocities allow.
@@ -48,11 +44,7 @@ func TestShortBeforeTheShortedEnd(t *testing.T) {
 	s.Line.Sections[2].LengthM = 0.8
 	found, _ := diagnosed(t, s)
 	alone(t, found, ShortCircuit, 17, 0.1)
-	s.Faults = nil
-	found, _ = diagnosed(t, s)
-	if faults := faultsOf(found); len(faults) > 0 {
-		t.Errorf("sound: told %s at %.2f m: %s", faults[0].Cause, faults[0].DistanceM, faults[0].Evidence)
-	}
+	silentWithout(t, s)
 }
 
 // An antenna is judged to the edges of its band, which need not be points of the sweep.
@@ -72,4 +64,14 @@ func TestDentThatAnOpenEndHides(t *testing.T) {
 	s := band(clearLine(cables.Open, simulate.Fault{Cause: string(DentOrKink), DistanceM: 18.1, ExtentM: 0.04, ImpedanceOhm: 32}), 380e6, 470e6, 501)
 	found, _ := diagnosed(t, s)
 	alone(t, found, DentOrKink, 18.1, 0.6)
+}
+
+// silentWithout checks that the line of s without its faults has none.
+func silentWithout(t *testing.T, s *simulate.Scenario) {
+	t.Helper()
+	s.Faults = nil
+	found, _ := diagnosed(t, s)
+	if faults := faultsOf(found); len(faults) > 0 {
+		t.Errorf("sound: told %s at %.2f m: %s", faults[0].Cause, faults[0].DistanceM, faults[0].Evidence)
+	}
 }
