@@ -95,15 +95,12 @@ func nameFinding(f *Finding, trials []trial, trusted float64, also ...Cause) {
 
 // nameAlone gives f, whose cause follows from its place and size alone, the
 // others that it may be.
-func nameAlone(f *Finding) { f.spread(nil, nil, nil, 1-f.Confidence) }
+func nameAlone(f *Finding) { f.spread(nil, map[Cause]float64{}, nil, 1-f.Confidence) }
 
 // spread makes the alternatives of f: of each cause its share, and of the rest so
 // much as its being behind, and there by chance, leaves it.
 func (f *Finding) spread(share, behind, chance map[Cause]float64, rest float64) {
 	behind = maps.Clone(behind)
-	if behind == nil {
-		behind = map[Cause]float64{}
-	}
 	of := func(c Cause) float64 { return math.Exp(-chance[c]) / (1 + math.Max(0, behind[c])) }
 	for _, c := range alike(f.Cause) {
 		if _, tried := behind[c]; !tried {

@@ -38,7 +38,7 @@ const (
 	endCrowded = 5.0
 )
 
-// steps that the fit of an end takes, alone and with what is around it: what of its phase is a reactance's and what is
+// Steps that the fit of an end takes, alone and with what is around it: what of its phase is a reactance's and what is
 // the way there, it tells only slowly.
 const (
 	endStepsAlone  = 16

@@ -29,8 +29,8 @@ const (
 // explains the sweep better than what v holds, or nil.
 func (v *view) otherSection() *soaking {
 	b := v.bench
-	crowded := v.crowdedEnd && !faulty(v.findings)
-	if !faulty(v.findings) && !crowded {
+	crowded := !faulty(v.findings)
+	if crowded && !v.crowdedEnd {
 		return nil
 	}
 	var s *soakSearch
