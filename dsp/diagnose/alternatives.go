@@ -18,6 +18,7 @@ import (
 // running whether or not a circuit of it was fitted here. Common practice, no source.
 const (
 	alikeBehind      = 50.0  // natural units that a cause which is like the first and was not fitted is taken to be behind
+	alikeStep        = 10.0  // and the next likely one farther
 	leastAlternative = 0.003 // probability from which one is told
 	mostAlternatives = 5
 	cannotTell       = 4.5 // natural units within which one sweep does not tell two causes apart, three standard deviations
@@ -39,7 +40,7 @@ func alike(c Cause) []Cause {
 	case WaterInConnector:
 		return []Cause{ConnectorMismatch, DentOrKink}
 	case WaterInCable:
-		return []Cause{DentOrKink, LossySection}
+		return []Cause{LossySection, DentOrKink}
 	case DentOrKink:
 		return []Cause{WrongImpedance, ConnectorMismatch, WaterInCable}
 	case WrongImpedance:
@@ -102,9 +103,9 @@ func nameAlone(f *Finding) { f.spread(nil, map[Cause]float64{}, nil, 1-f.Confide
 func (f *Finding) spread(share, behind, chance map[Cause]float64, rest float64) {
 	behind = maps.Clone(behind)
 	of := func(c Cause) float64 { return math.Exp(-chance[c]) / (1 + math.Max(0, behind[c])) }
-	for _, c := range alike(f.Cause) {
+	for i, c := range alike(f.Cause) {
 		if _, tried := behind[c]; !tried {
-			behind[c] = alikeBehind
+			behind[c] = alikeBehind + alikeStep*float64(i)
 		}
 	}
 	causes := slices.Sorted(maps.Keys(behind)) // a sum in another order is another number
