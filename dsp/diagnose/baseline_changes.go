@@ -80,6 +80,7 @@ type change struct {
 	SmallestDB float64 // local return loss of the smallest change that would have been seen here
 	DelayS     float64 // what lies behind comes so much later, there and back; 0: no more than a part at one place does
 	DelayM     float64 // the same as metres of line as recorded
+	PassDB     float64 // by how much what lies behind comes stronger there and back, dB, besides what changes in front do
 	Sentence   string  // for a technician
 }
 
@@ -922,6 +923,7 @@ func (w *walk) describe(b *bump, d *difference) change {
 	c := change{DistanceM: b.x, AtLoad: b.x > w.endM-loadCells*w.cellM, SmallestDB: decibels(d.smallest[i])}
 	passed, more := w.through(b)
 	c.DelayS = b.delayS + more
+	c.PassDB = 20 * math.Log10(math.Max(1e-3, cmplx.Abs(passed)))
 	before := w.plain[0][i] / complex(w.shrink[i], 0)
 	c.BeforeDB = decibels(cmplx.Abs(before))
 	velocity := w.path.Spans[w.path.SpanAt(c.DistanceM)].Medium.VelocityFactor

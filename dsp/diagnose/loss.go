@@ -295,12 +295,15 @@ func lossFinding(e excess, others []Finding) Finding {
 		Place: inOneOf(e.sections), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
 		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
 	if len(names) > 1 {
-		f.Evidence = append(f.Evidence, fmt.Sprintf("one port cannot tell here which of %s loses it, most likely %s, which loses most by its record; what would: sweep each section by itself, its far end open or shorted",
+		f.Evidence = append(f.Evidence, fmt.Sprintf(whichOf+"%s loses it, most likely %s, which loses most by its record; what would: sweep each section by itself, its far end open or shorted",
 			strings.Join(names, " and "), names[0]))
 	}
 	nameAlone(&f)
 	return f
 }
+
+// whichOf begins the words that several sections may have the excess.
+const whichOf = "one port cannot tell here which of "
 
 // What speaks for a lossy section beside the excess itself. Common practice, no source.
 const (

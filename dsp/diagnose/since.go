@@ -15,6 +15,7 @@ import (
 const (
 	grownEnoughDB       = 6.0    // a reflection that grew by so much is not as built
 	changeSeenDB        = 52.0   // a change weaker than this is not worth a climb
+	changeSurelyDB      = 30.0   // a reflection that grew by one this strong is not either
 	asBuiltAboveDB      = 25.0   // an unchanged reflection weaker than this was built so
 	sinceTrust          = 0.6    // how sure a name is that the change alone gives
 	shadowAboveDB       = 15.0   // a change this strong ...
@@ -74,6 +75,7 @@ func (b *bench) compare(out *Findings, d *difference) {
 			}
 		}
 	}
+	b.behindChanges(out, d, told)
 	for k := range d.Changes {
 		c := &d.Changes[k]
 		if told[k] || c.DistanceM > d.Unwatched || shadowed(d.Changes, k) || b.explained(out.Findings, c) {
@@ -116,12 +118,12 @@ func shadowed(changes []change, k int) bool {
 }
 
 // bears says whether the line as it is now has a reflection where, and about as
-// strong as, the change says: in its model, or in what that leaves unexplained. A
+// strong as, the change says, or as it is new: in its model, or in what that leaves unexplained. A
 // bounce that the comparison put there, folded back perhaps, is in the model as
 // what it is, and nothing is left of it.
 func (b *bench) bears(c *change) bool {
 	fit := b.fit
-	least := bornShare * math.Pow(10, -c.NowDB/20)
+	least := bornShare * math.Pow(10, -math.Max(c.NowDB, c.ChangeDB)/20)
 	cell := fit.Cell(c.DistanceM)
 	for _, p := range fit.Points {
 		if math.Abs(p.X-c.DistanceM) < cell && fit.RMS(p) > least {
@@ -165,7 +167,7 @@ func (b *bench) sinceThen(c *change) (f Finding, ok bool) {
 	}
 	switch kind {
 	case changeNew, changeGrown:
-		if c.ChangeDB > changeSeenDB || kind == changeGrown && c.GrownDB < grownEnoughDB {
+		if c.ChangeDB > changeSeenDB || kind == changeGrown && c.GrownDB < grownEnoughDB && c.ChangeDB > changeSurelyDB {
 			return f, false
 		}
 		re, im := real(c.Amplitude), imag(c.Amplitude)

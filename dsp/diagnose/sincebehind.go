@@ -1,0 +1,202 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"downlead/cables"
+)
+
+// Water that has crept in slowly and cable that has come to lose more reflect next to nothing, and an earlier sweep shows them all
+// the same, by what lies behind: it comes later or weaker than then. A strong reflection does as much to what lies behind it, and
+// its model is not good enough to tell one from the other, so only what stands in front of such is told here. Sizes: common
+// practice, no source.
+const (
+	strongChangeDB = 30.0   // a new reflection stronger than this is judged by itself
+	fadedBesideDB  = 22.0   // and one than this makes what lies anywhere look weaker or later than it is
+	fadedDB        = 1.5    // there and back, by which what lies behind comes weaker
+	heldUpS        = 0.6e-9 // there and back, by which what lies behind a joint comes later
+	witnessDB      = 42.0   // what reflected less than this may be roughness of the cable
+)
+
+// behindChanges adds what d tells by what lies behind it to the findings, and marks the changes that belong to it as told.
+func (b *bench) behindChanges(out *Findings, d *difference, told []bool) {
+	for _, f := range b.creeps(d) {
+		if slices.ContainsFunc(out.Findings, func(g Finding) bool { return g.IsFault && g.holdsUp(&f) }) {
+			continue
+		}
+		out.Findings = append(out.Findings, f)
+		for k := range d.Changes {
+			x := d.Changes[k].DistanceM
+			told[k] = told[k] || x >= f.DistanceM && x <= f.DistanceM+f.ExtentM
+		}
+	}
+	if !slices.ContainsFunc(out.Findings, lossy) {
+		if f, ok := b.fadedSince(d, fadedDB, witnessDB); ok && !f.accountedFor(out.Findings, d) {
+			out.Findings = append(out.Findings, f.finding())
+		}
+		return
+	}
+	f, ok := b.fadedSince(d, fadedDB/2, witnessDB+6) // less tells where what is known to be lost is lost
+	if !ok {
+		return
+	}
+	from, to := f.reach()
+	for i := range out.Findings {
+		if g := &out.Findings[i]; lossy(*g) && g.DistanceM < to && g.DistanceM+g.ExtentM > from {
+			g.cutTo(b.path.Spans, from, to)
+		}
+	}
+}
+
+// lossy says whether f is cable that loses more than its record.
+func lossy(f Finding) bool { return f.IsFault && f.Cause == LossySection }
+
+// creeps lists the stretches where something new in mid-section holds up what lies behind, one for each section.
+func (b *bench) creeps(d *difference) (out []Finding) {
+	later := map[string]bool{}
+	for i := range d.Changes {
+		c := &d.Changes[i]
+		if c.Kind > changeTurned {
+			continue
+		}
+		if c.ChangeDB < strongChangeDB || c.AtLoad {
+			break
+		}
+		if _, atJoint := b.placeAt(c.DistanceM); atJoint || c.Kind > changeGrown {
+			continue
+		}
+		place := "in " + b.path.Spans[b.path.SpanAt(c.DistanceM)].Name
+		if n := len(out); n == 0 || out[n-1].Place != place {
+			out = append(out, Finding{DistanceM: c.DistanceM, seenM: c.SigmaM, Cause: WaterInCable, IsFault: true, ReturnLossDB: c.NowDB, Confidence: sinceTrust,
+				Place: place, Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}})
+		}
+		f := &out[len(out)-1]
+		later[place] = later[place] || c.Kind == changeNew && c.DelayS > delayNamedS
+		f.ExtentM = c.DistanceM - f.DistanceM
+		f.ReturnLossDB = math.Min(f.ReturnLossDB, c.NowDB)
+		f.Evidence = append(f.Evidence, c.Sentence)
+	}
+	out = slices.DeleteFunc(out, func(f Finding) bool { return !later[f.Place] })
+	for i := range out {
+		nameAlone(&out[i])
+	}
+	return out
+}
+
+// holdsUp says whether g, which the sweep shows by itself, is what holds up what lies behind f, or hides it.
+func (g *Finding) holdsUp(f *Finding) bool {
+	switch g.Cause {
+	case WrongImpedance: // nor is that what its edges throw to and fro, folded back perhaps
+		return true
+	case WaterInCable:
+		return g.DistanceM < f.DistanceM+f.ExtentM
+	case OpenCircuit, ShortCircuit:
+		return g.DistanceM < f.DistanceM
+	case DentOrKink:
+		return g.DistanceM > f.DistanceM-dentLongestM && g.DistanceM < f.DistanceM+f.ExtentM+dentLongestM
+	}
+	return false
+}
+
+// fading is cable behind which all comes weaker, or later, than in the earlier sweep.
+type fading struct {
+	spans    []cables.Span
+	by       *change // what shows it first
+	weakerDB float64 // there and back
+}
+
+// fadedSince looks for the first joint that comes weaker by leastDB, or later, than in the earlier sweep, and for the cable in front
+// of it. What reflected less then than faintestDB tells nothing.
+func (b *bench) fadedSince(d *difference, leastDB, faintestDB float64) (f fading, ok bool) {
+	if b.load != cables.Open && b.load != cables.Short && b.load != cables.Antenna {
+		return f, false // nothing at the end bears it out
+	}
+	if slices.ContainsFunc(d.Changes, func(c change) bool { return c.Kind <= changeTurned && c.ChangeDB < fadedBesideDB }) {
+		return f, false
+	}
+	inPlace := 0.0 // up to where all is as it was
+	for i := range d.Changes {
+		c := &d.Changes[i]
+		if c.AtLoad && b.load == cables.Antenna { // that may have changed itself
+			break
+		}
+		f.weakerDB -= c.PassDB
+		_, atJoint := b.placeAt(c.DistanceM)
+		weaker := f.weakerDB > leastDB && (c.Kind == changeFallen || c.Kind == changeWeaker || c.Kind == changeDelayed)
+		if later := atJoint && !c.AtLoad && c.DelayS > heldUpS; c.BeforeDB > faintestDB || !weaker && !later {
+			inPlace = c.DistanceM
+			continue
+		}
+		f.by = c
+		if f.weakerDB > 2*fadedDB { // less would not have shown there
+			inPlace = math.Max(inPlace, c.FromM)
+		}
+		for _, x := range b.joints {
+			if x > inPlace && x < c.DistanceM-lobeCells*d.cellM && d.asStrong(x, f.weakerDB) {
+				inPlace = x
+			}
+		}
+		for _, s := range b.path.Spans {
+			if s.Device == nil && s.StartM < c.DistanceM-d.cellM && s.StartM+s.LengthM > inPlace+d.cellM {
+				f.spans = append(f.spans, s)
+			}
+		}
+		return f, len(f.spans) > 0
+	}
+	return f, false
+}
+
+// reach is where the cable of f begins and ends, m.
+func (f *fading) reach() (from, to float64) {
+	last := f.spans[len(f.spans)-1]
+	return f.spans[0].StartM, last.StartM + last.LengthM
+}
+
+// cutTo leaves of g, which is somewhere in several sections, those from one place to another.
+func (g *Finding) cutTo(spans []cables.Span, from, to float64) {
+	var kept []cables.Span
+	for _, s := range spans {
+		if s.Device == nil && s.StartM > math.Max(g.DistanceM, from)-recordPlaceSigmaM && s.StartM+s.LengthM < math.Min(g.DistanceM+g.ExtentM, to)+recordPlaceSigmaM {
+			kept = append(kept, s)
+		}
+	}
+	if len(kept) == 0 {
+		return
+	}
+	last := kept[len(kept)-1]
+	if extent := last.StartM + last.LengthM - kept[0].StartM; extent < g.ExtentM-2*recordPlaceSigmaM {
+		g.DistanceM, g.ExtentM, g.SigmaM, g.Place = kept[0].StartM, extent, extent/2, inOneOf(kept)
+		g.Evidence = slices.DeleteFunc(g.Evidence, func(s string) bool { return strings.HasPrefix(s, whichOf) })
+		g.Evidence = append(g.Evidence, "the earlier sweep tells which section: what reflects in front of it is as strong as then, what lies behind it weaker")
+	}
+}
+
+// asStrong says whether what reflects at x is as strong as in the earlier sweep, so surely that it would show if it were weaker by
+// lostDB.
+func (d *difference) asStrong(x, lostDB float64) bool {
+	i := d.index(x)
+	return d.smallest[i] < (1-math.Pow(10, -lostDB/20))*d.before[i] && d.at(x, lobeCells*d.cellM) == nil
+}
+
+// accountedFor says whether something found in the sweep alone makes what lies behind weaker, or later, or is what f was seen by.
+func (f *fading) accountedFor(found []Finding, d *difference) bool {
+	return slices.ContainsFunc(found, func(g Finding) bool {
+		return g.IsFault && (g.Cause == WaterInCable || g.DistanceM < f.by.DistanceM+2*d.cellM)
+	})
+}
+
+// finding tells f: water where it holds up as well.
+func (f *fading) finding() Finding {
+	from, to := f.reach()
+	out := Finding{DistanceM: from, ExtentM: to - from, SigmaM: (to - from) / 2, Cause: LossySection, IsFault: true, Confidence: sinceTrust, ReturnLossDB: noReflectionDB,
+		Place: inOneOf(f.spans), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
+		Evidence: []string{fmt.Sprintf("all from %.2f m on comes back %+.1f dB against the earlier sweep, there and back", f.by.DistanceM, -f.weakerDB), f.by.Sentence}}
+	if f.by.DelayS > delayNamedS {
+		out.Cause = WaterInCable
+	}
+	nameAlone(&out)
+	return out
+}

@@ -1,0 +1,95 @@
+package diagnose
+
+import (
+	"math"
+	"testing"
+
+	"downlead/cables"
+	"downlead/dsp/linemodel"
+	"downlead/dsp/simulate"
+)
+
+// What reflects next to nothing an earlier sweep shows by what lies behind it: water that creeps in without an edge, and
+// a jumper that has come to lose more in front of an antenna that is matched. One sweep tells neither.
+func TestTellsByWhatLiesBehind(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several diagnoses")
+	}
+	creeping := band(clearLine(cables.Termination, simulate.Fault{Cause: string(WaterInCable), DistanceM: 8, ExtentM: 2.8, ImpedanceDrop: 0.09, LossTangent: 0.01, TaperM: 0.5, Unevenness: 0.05}), 700e6, 1000e6, 401)
+	jumper := band(clearLine(cables.Antenna, simulate.Fault{Cause: string(LossySection), At: "bottom jumper", LossFactor: 4}), 10e6, 2000e6, 801)
+	jumper.Antenna.Model = "wide-band"
+	jumper.Line.Load.BandHz, jumper.Line.Load.ReturnLossDB = [2]float64{320e6, 1980e6}, 18
+	jumper.AsBuilt.JointReturnLossDB = [2]float64{34, 36}
+	for _, c := range []struct {
+		name     string
+		scenario *simulate.Scenario
+		cause    Cause
+		atM      float64
+		withinM  float64
+	}{
+		{"creeping water", creeping, WaterInCable, 8.4, 0.6},
+		{"lossy jumper", jumper, LossySection, 0, 0.01},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			found, _ := diagnosed(t, c.scenario)
+			for _, f := range faultsOf(found) {
+				t.Errorf("one sweep alone tells %s at %.2f m; then this shows nothing", f.Cause, f.DistanceM)
+			}
+			c.scenario.Baseline = true
+			found, _ = diagnosed(t, c.scenario)
+			alone(t, found, c.cause, c.atM, c.withinM)
+		})
+	}
+}
+
+// A section that loses more makes the end weaker whichever it is; the earlier sweep tells which.
+func TestWhichSectionLoses(t *testing.T) {
+	for _, c := range []struct {
+		at             string
+		factor         float64
+		fromM, lengthM float64
+	}{{"feeder", 3, 3, 14}, {"bottom jumper", 3.5, 0, 3}} {
+		s := band(clearLine(cables.Short, simulate.Fault{Cause: string(LossySection), At: c.at, LossFactor: c.factor}), 700e6, 2700e6, 801)
+		found, _ := diagnosed(t, s)
+		alone(t, found, LossySection, 0, 0.01)
+		if f := faultsOf(found)[0]; f.ExtentM < 16 {
+			t.Errorf("%s loses, and one sweep alone tells it is %s; then this shows nothing", c.at, f.Place)
+		}
+		s.Baseline = true
+		found, _ = diagnosed(t, s)
+		alone(t, found, LossySection, c.fromM, 0.01)
+		if f := faultsOf(found)[0]; math.Abs(f.ExtentM-c.lengthM) > 0.01 {
+			t.Errorf("%s loses: told %.2f m %s", c.at, f.ExtentM, f.Place)
+		}
+	}
+}
+
+// A reflection that grew by a strong one is a fault, though it grew by few decibels.
+func TestGrownByAStrongChange(t *testing.T) {
+	made, err := simulate.Run(t.Context(), clearLine(cables.Termination))
+	if err != nil {
+		t.Fatal(err)
+	}
+	path, err := made.Line.Path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &bench{fit: linemodel.NewFit(path, made.Sweep.FrequencyHz, made.Sweep.Gamma), path: path, load: cables.Termination, joints: path.JointsM()}
+	for _, c := range []struct {
+		changeDB float64
+		fault    bool
+	}{{22, true}, {34, false}} {
+		f, fault := b.sinceThen(&change{Kind: changeGrown, DistanceM: 3, Amplitude: complex(0, -math.Pow(10, -c.changeDB/20)), ChangeDB: c.changeDB, BeforeDB: 25, NowDB: 20, GrownDB: 5})
+		if fault != c.fault || fault && f.Cause != ConnectorMismatch {
+			t.Errorf("grown by 5 dB, through a change of %.0f dB: fault %v, %s", c.changeDB, fault, f.Cause)
+		}
+	}
+}
+
+// A contact weakens what lies behind it too, and what a change of another kind leaves there is no lossy cable.
+func TestContactIsNoLossyCable(t *testing.T) {
+	s := band(clearLine(cables.Open, simulate.Fault{Cause: string(PoorContact), At: "bottom jumper / feeder", SeriesOhm: 8}), 700e6, 2700e6, 801)
+	s.Baseline = true
+	found, _ := diagnosed(t, s)
+	alone(t, found, PoorContact, 3, 0.05)
+}
