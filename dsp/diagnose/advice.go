@@ -24,8 +24,8 @@ func Cautions() []string {
 
 // tell fills in what the findings say to a technician beside the evidence:
 // whether the sweep can be believed, distances from the far end, advice, and
-// how the line masks its antenna. excessDB as in maskingWords.
-func tell(out *Findings, s *sweep.Sweep, line *cables.Line, path *cables.Path, fit *linemodel.Fit, excessDB float64) {
+// how the line masks its antenna. excessDB as in maskingWords, compared as in advise.
+func tell(out *Findings, s *sweep.Sweep, line *cables.Line, path *cables.Path, fit *linemodel.Fit, excessDB float64, compared bool) {
 	out.Calibration = calibrationWords(s)
 	masking := maskingWords(s, line, fit, excessDB)
 	out.Warnings = append(out.Warnings, masking...)
@@ -37,7 +37,7 @@ func tell(out *Findings, s *sweep.Sweep, line *cables.Line, path *cables.Path, f
 		if f.Cause == AntennaFault && f.IsFault {
 			f.Evidence = append(f.Evidence, masking...)
 		}
-		advise(f, line, path)
+		advise(f, line, path, compared)
 	}
 }
 
@@ -280,9 +280,9 @@ const toldFrom = 0.1
 
 // advise fills in what to check, what to take along and what to mind, for a
 // technician: what can be done from the ground first. It goes by the finding's
-// cause, place and alternatives. A finding that is no fault
-// asks for no work.
-func advise(f *Finding, line *cables.Line, path *cables.Path) {
+// cause, place and alternatives. compared says that an earlier sweep of the healthy line was
+// held against this one. A finding that is no fault asks for no work.
+func advise(f *Finding, line *cables.Line, path *cables.Path, compared bool) {
 	if !f.IsFault {
 		f.Checks, f.TakeAlong, f.Cautions = []string{noWork(f)}, []string{}, []string{}
 		return
@@ -295,7 +295,9 @@ func advise(f *Finding, line *cables.Line, path *cables.Path) {
 	a := adviceFor(f.Cause, &w, x)
 
 	f.Checks = []string{"At the ground: clean, inspect and tighten the connector at the test port, check the calibration with its own load and sweep again. The finding must stay at " + x + "."}
-	f.Checks = append(f.Checks, "Compare with the sweep taken at commissioning, if there is one: what has grown at this place since then is the fault, what was there already was built so.")
+	if !compared {
+		f.Checks = append(f.Checks, "Compare with the sweep taken at commissioning, if there is one: what has grown at this place since then is the fault, what was there already was built so.")
+	}
 	switch {
 	case w.spot == inLoad:
 		f.Checks = append(f.Checks, "From the ground, through binoculars, look at the antenna for "+a.sight+".")

@@ -24,8 +24,24 @@ func advised(t *testing.T, f Finding) Finding {
 		t.Fatal(err)
 	}
 	f.IsFault = true
-	advise(&f, line, path)
+	advise(&f, line, path, false)
 	return f
+}
+
+// Where an earlier sweep was held against this one nobody is sent to look for it.
+func TestNoSecondLookAtTheEarlierSweep(t *testing.T) {
+	line := siteLine()
+	path, err := line.Path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, compared := range []bool{false, true} {
+		f := Finding{Cause: PoorContact, DistanceM: 2.5, IsFault: true}
+		advise(&f, line, path, compared)
+		if has(f.Checks, "Compare with the sweep taken at commissioning") == compared {
+			t.Errorf("compared %v: checks %q", compared, f.Checks)
+		}
+	}
 }
 
 func has(list []string, words string) bool {
@@ -147,7 +163,7 @@ func TestLightningProtectionIsNotForgotten(t *testing.T) {
 		t.Fatal(err)
 	}
 	f := Finding{Cause: PoorContact, DistanceM: 2.6, SigmaM: 0.02, IsFault: true}
-	advise(&f, line, path)
+	advise(&f, line, path, false)
 	if !has(f.Checks, "Bridge the surge arrestor") || !has(f.TakeAlong, "spare surge arrestor") || !has(f.Cautions, "lightning protection") {
 		t.Errorf("%q\n%q\n%q", f.Checks, f.TakeAlong, f.Cautions)
 	}
@@ -160,7 +176,7 @@ func TestALineOfWhichLittleIsKnownGetsAdvice(t *testing.T) {
 		t.Fatal(err)
 	}
 	f := Finding{Cause: Unnamed, DistanceM: 79.95, SigmaM: 0.5, IsFault: true}
-	advise(&f, line, path)
+	advise(&f, line, path, false)
 	if !has(f.Checks, "look at the cable, 79.95 m from its lower end") {
 		t.Errorf("%q", f.Checks)
 	}
@@ -173,7 +189,7 @@ func TestWhatIsNoFaultAsksForNoWork(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		advise(&f, line, path)
+		advise(&f, line, path, false)
 		if len(f.Checks) != 1 || f.TakeAlong == nil || len(f.TakeAlong) > 0 || f.Cautions == nil || len(f.Cautions) > 0 {
 			t.Errorf("%s: %q %q %q", f.Cause, f.Checks, f.TakeAlong, f.Cautions)
 		}
@@ -188,7 +204,7 @@ func TestTellFillsInTheRest(t *testing.T) {
 	fit, s := siteFit(t, line, 0.5, 0, func(*linemodel.Fit) {})
 	s.Correction = sweep.Uncorrected
 	out := &Findings{Findings: []Finding{{Cause: PoorContact, DistanceM: 2.5, IsFault: true}, {Cause: AntennaFault, DistanceM: 50.3, IsFault: true}, {Cause: Joint, DistanceM: 48}}}
-	tell(out, s, line, fit.Path, fit, 0)
+	tell(out, s, line, fit.Path, fit, 0, false)
 	if !strings.HasPrefix(out.Calibration, "NOT CALIBRATED") || !has(out.Warnings, "the line loses 2.8 dB one way") {
 		t.Errorf("%q, %q", out.Calibration, out.Warnings)
 	}

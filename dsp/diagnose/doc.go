@@ -61,7 +61,7 @@
 // antennaconnector.go an antenna and its connector, loss.go excess loss, measure.go
 // sizes and their uncertainty, asbuilt.go and asbuiltplace.go places and theirs, alternatives.go
 // what else a finding may be; whatif.go masking and repairs; words.go, explain.go
-// and advice.go the texts; since.go, baseline.go and baseline_changes.go the
+// and advice.go the texts; since.go, sincebehind.go, antennasince.go and baseline*.go the
 // comparison with an earlier sweep; compare.go and compare_words.go hold any two
 // sweeps of a line against each other, such as before and after a repair.
 //

@@ -93,7 +93,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	if hasMirror && lost.significant() {
 		oneWayDB = lost.middleDB / 2
 	}
-	tell(out, s, line, path, b.fit, oneWayDB)
+	tell(out, s, line, path, b.fit, oneWayDB, since != nil)
 	b.explain(out, s, line)
 	if err := ctx.Err(); err != nil { // then fits were cut short
 		return nil, err
