@@ -18,15 +18,19 @@ const (
 	fadedBesideDB  = 22.0   // and one than this makes what lies anywhere look weaker or later than it is
 	fadedDB        = 1.5    // there and back, by which what lies behind comes weaker
 	heldUpS        = 0.6e-9 // there and back, by which what lies behind a joint comes later
+	slowerCells    = 0.3    // cells, by which what lies behind lossy cable seems farther out if it is wet
 	witnessDB      = 42.0   // what reflected less than this may be roughness of the cable
 )
 
 // behindChanges adds what d tells by what lies behind it to the findings, and marks the changes that belong to it as told.
 func (b *bench) behindChanges(out *Findings, d *difference, told []bool) {
 	for _, f := range b.creeps(d) {
-		if slices.ContainsFunc(out.Findings, func(g Finding) bool { return g.IsFault && g.holdsUp(&f) }) {
+		if slices.ContainsFunc(out.Findings, func(g Finding) bool { return g.IsFault && g.holdsUp(&f, lobeCells*d.cellM) }) {
 			continue
 		}
+		out.Findings = slices.DeleteFunc(out.Findings, func(g Finding) bool {
+			return g.IsFault && g.isOfNoPlace() && g.DistanceM <= f.DistanceM && f.DistanceM < g.DistanceM+g.ExtentM
+		})
 		out.Findings = append(out.Findings, f)
 		for k := range d.Changes {
 			x := d.Changes[k].DistanceM
@@ -45,10 +49,22 @@ func (b *bench) behindChanges(out *Findings, d *difference, told []bool) {
 	}
 	from, to := f.reach()
 	for i := range out.Findings {
-		if g := &out.Findings[i]; lossy(*g) && g.DistanceM < to && g.DistanceM+g.ExtentM > from {
-			g.cutTo(b.path.Spans, from, to)
+		g := &out.Findings[i]
+		if !lossy(*g) || g.DistanceM >= to || g.DistanceM+g.ExtentM <= from {
+			continue
+		}
+		g.cutTo(b.path.Spans, from, to)
+		if f.by.DelayS > heldUpS && f.by.DelayM > slowerCells*d.cellM { // conductors that lose more hold up by far less
+			g.Cause, g.Confidence = WaterInCable, sinceTrust
+			g.Evidence = append(g.Evidence, fmt.Sprintf("what lies behind comes %.2f ns later than in the earlier sweep as well: it is slower, not just lossier", 1e9*f.by.DelayS))
+			nameAlone(g)
 		}
 	}
+}
+
+// isOfNoPlace says whether g is known by what the end of the line shows alone: what is found where it is, is that.
+func (g *Finding) isOfNoPlace() bool {
+	return !g.Reflects() && (g.Cause == WaterInCable || g.Cause == LossySection)
 }
 
 // lossy says whether f is cable that loses more than its record.
@@ -86,17 +102,17 @@ func (b *bench) creeps(d *difference) (out []Finding) {
 	return out
 }
 
-// holdsUp says whether g, which the sweep shows by itself, is what holds up what lies behind f, or hides it.
-func (g *Finding) holdsUp(f *Finding) bool {
+// holdsUp says whether g, which the sweep shows by itself, is what holds up what lies behind f, within reachM of it, or hides it.
+func (g *Finding) holdsUp(f *Finding, reachM float64) bool {
 	switch g.Cause {
 	case WrongImpedance: // nor is that what its edges throw to and fro, folded back perhaps
 		return true
 	case WaterInCable:
-		return g.DistanceM < f.DistanceM+f.ExtentM
+		return g.Reflects() && g.DistanceM < f.DistanceM+f.ExtentM+reachM
 	case OpenCircuit, ShortCircuit:
 		return g.DistanceM < f.DistanceM
 	case DentOrKink:
-		return g.DistanceM > f.DistanceM-dentLongestM && g.DistanceM < f.DistanceM+f.ExtentM+dentLongestM
+		return g.DistanceM > f.DistanceM-reachM && g.DistanceM < f.DistanceM+f.ExtentM+reachM
 	}
 	return false
 }
@@ -126,7 +142,8 @@ func (b *bench) fadedSince(d *difference, leastDB, faintestDB float64) (f fading
 		f.weakerDB -= c.PassDB
 		_, atJoint := b.placeAt(c.DistanceM)
 		weaker := f.weakerDB > leastDB && (c.Kind == changeFallen || c.Kind == changeWeaker || c.Kind == changeDelayed)
-		if later := atJoint && !c.AtLoad && c.DelayS > heldUpS; c.BeforeDB > faintestDB || !weaker && !later {
+		later := atJoint && !c.AtLoad && c.DelayS > heldUpS
+		if held := c.Kind == changeDelayed && c.DelayS > heldUpS; !held && (c.BeforeDB > faintestDB || !weaker && !later) {
 			inPlace = c.DistanceM
 			continue
 		}

@@ -42,6 +42,47 @@ func TestTellsByWhatLiesBehind(t *testing.T) {
 	}
 }
 
+// Water whose edges do not show looks like loss to one sweep; with an earlier one it is seen to be slower as well.
+func TestWaterThatLooksLikeLoss(t *testing.T) {
+	s := band(clearLine(cables.Open, simulate.Fault{Cause: string(WaterInCable), DistanceM: 9, ExtentM: 1.5, ImpedanceDrop: 0.2, LossTangent: 0.02, TaperM: 0.45}), 1710e6, 2170e6, 201)
+	found, _ := diagnosed(t, s)
+	alone(t, found, LossySection, 3, 0.01)
+	s.Baseline = true
+	found, _ = diagnosed(t, s)
+	alone(t, found, WaterInCable, 3, 0.01)
+}
+
+// What was told by the end of the line alone is what is found where it is, and is told once.
+func TestWaterIsToldOnce(t *testing.T) {
+	b := clearBench(t, cables.Open)
+	d := &difference{Unwatched: math.Inf(1), cellM: 0.3, Changes: []change{
+		{Kind: changeNew, DistanceM: 9, SigmaM: 0.05, ChangeDB: 51, BeforeDB: 70, NowDB: 52, DelayS: 2e-9, PassDB: -3},
+		{Kind: changeGrown, DistanceM: 10.4, SigmaM: 0.05, ChangeDB: 53, BeforeDB: 60, NowDB: 54, GrownDB: 6},
+	}}
+	lost := lossFinding(excess{middleDB: 6, nominalDB: 3, sections: b.path.Spans}, nil)
+	dent := Finding{Cause: DentOrKink, DistanceM: 5, IsFault: true, ReturnLossDB: 20}
+	out, told := &Findings{Findings: []Finding{lost, dent}}, make([]bool, 2)
+	b.behindChanges(out, d, told)
+	faults := faultsOf(out)
+	if len(faults) != 2 || faults[1].Cause != WaterInCable || faults[1].DistanceM != 9 || math.Abs(faults[1].ExtentM-1.4) > 1e-9 || !told[0] || !told[1] {
+		t.Errorf("told %v: %+v", told, faults)
+	}
+}
+
+// clearBench is what naming on the clear line needs, its sweep not fitted.
+func clearBench(t *testing.T, load cables.LoadKind) *bench {
+	t.Helper()
+	made, err := simulate.Run(t.Context(), clearLine(load))
+	if err != nil {
+		t.Fatal(err)
+	}
+	path, err := made.Line.Path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &bench{fit: linemodel.NewFit(path, made.Sweep.FrequencyHz, made.Sweep.Gamma), path: path, load: load, joints: path.JointsM()}
+}
+
 // A section that loses more makes the end weaker whichever it is; the earlier sweep tells which.
 func TestWhichSectionLoses(t *testing.T) {
 	for _, c := range []struct {
@@ -66,15 +107,7 @@ func TestWhichSectionLoses(t *testing.T) {
 
 // A reflection that grew by a strong one is a fault, though it grew by few decibels.
 func TestGrownByAStrongChange(t *testing.T) {
-	made, err := simulate.Run(t.Context(), clearLine(cables.Termination))
-	if err != nil {
-		t.Fatal(err)
-	}
-	path, err := made.Line.Path()
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := &bench{fit: linemodel.NewFit(path, made.Sweep.FrequencyHz, made.Sweep.Gamma), path: path, load: cables.Termination, joints: path.JointsM()}
+	b := clearBench(t, cables.Termination)
 	for _, c := range []struct {
 		changeDB float64
 		fault    bool
