@@ -70,9 +70,9 @@ func (g *Finding) isOfNoPlace() bool {
 // lossy says whether f is cable that loses more than its record.
 func lossy(f Finding) bool { return f.IsFault && f.Cause == LossySection }
 
-// creeps lists the stretches where something new in mid-section holds up what lies behind, one for each section.
+// creeps lists the stretches where something new in mid-section holds up what lies behind.
 func (b *bench) creeps(d *difference) (out []Finding) {
-	later := map[string]bool{}
+	var later []bool // of out: what lies behind it comes later
 	for i := range d.Changes {
 		c := &d.Changes[i]
 		if c.Kind > changeTurned {
@@ -85,21 +85,26 @@ func (b *bench) creeps(d *difference) (out []Finding) {
 			continue
 		}
 		place := "in " + b.path.Spans[b.path.SpanAt(c.DistanceM)].Name
-		if n := len(out); n == 0 || out[n-1].Place != place {
+		if n := len(out); n == 0 || out[n-1].Place != place || c.DistanceM > out[n-1].DistanceM+wetMostM {
 			out = append(out, Finding{DistanceM: c.DistanceM, seenM: c.SigmaM, Cause: WaterInCable, IsFault: true, ReturnLossDB: c.NowDB, Confidence: sinceTrust,
 				Place: place, Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}})
+			later = append(later, false)
 		}
-		f := &out[len(out)-1]
-		later[place] = later[place] || c.Kind == changeNew && c.DelayS > delayNamedS
+		last := len(out) - 1
+		f := &out[last]
+		later[last] = later[last] || c.Kind == changeNew && c.DelayS > delayNamedS
 		f.ExtentM = c.DistanceM - f.DistanceM
 		f.ReturnLossDB = math.Min(f.ReturnLossDB, c.NowDB)
 		f.Evidence = append(f.Evidence, c.Sentence)
 	}
-	out = slices.DeleteFunc(out, func(f Finding) bool { return !later[f.Place] })
-	for i := range out {
-		nameAlone(&out[i])
+	var kept []Finding
+	for i, f := range out {
+		if later[i] {
+			nameAlone(&f)
+			kept = append(kept, f)
+		}
 	}
-	return out
+	return kept
 }
 
 // holdsUp says whether g, which the sweep shows by itself, is what holds up what lies behind f, within reachM of it, or hides it.

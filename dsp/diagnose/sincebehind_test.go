@@ -56,15 +56,16 @@ func TestWaterThatLooksLikeLoss(t *testing.T) {
 func TestWaterIsToldOnce(t *testing.T) {
 	b := clearBench(t, cables.Open)
 	d := &difference{Unwatched: math.Inf(1), cellM: 0.3, Changes: []change{
-		{Kind: changeNew, DistanceM: 9, SigmaM: 0.05, ChangeDB: 51, BeforeDB: 70, NowDB: 52, DelayS: 2e-9, PassDB: -3},
-		{Kind: changeGrown, DistanceM: 10.4, SigmaM: 0.05, ChangeDB: 53, BeforeDB: 60, NowDB: 54, GrownDB: 6},
+		{Kind: changeNew, DistanceM: 5, SigmaM: 0.05, ChangeDB: 51, BeforeDB: 70, NowDB: 52, DelayS: 2e-9, PassDB: -3},
+		{Kind: changeGrown, DistanceM: 6.4, SigmaM: 0.05, ChangeDB: 53, BeforeDB: 60, NowDB: 54, GrownDB: 6},
+		{Kind: changeGrown, DistanceM: 5.1 + wetMostM, SigmaM: 0.05, ChangeDB: 58, BeforeDB: 60, NowDB: 57, GrownDB: 3}, // too far off
 	}}
 	lost := lossFinding(excess{middleDB: 6, nominalDB: 3, sections: b.path.Spans}, nil)
-	dent := Finding{Cause: DentOrKink, DistanceM: 5, IsFault: true, ReturnLossDB: 20}
-	out, told := &Findings{Findings: []Finding{lost, dent}}, make([]bool, 2)
+	dent := Finding{Cause: DentOrKink, DistanceM: 15, IsFault: true, ReturnLossDB: 20}
+	out, told := &Findings{Findings: []Finding{lost, dent}}, make([]bool, 3)
 	b.behindChanges(out, d, told)
 	faults := faultsOf(out)
-	if len(faults) != 2 || faults[1].Cause != WaterInCable || faults[1].DistanceM != 9 || math.Abs(faults[1].ExtentM-1.4) > 1e-9 || !told[0] || !told[1] {
+	if len(faults) != 2 || faults[1].Cause != WaterInCable || faults[1].DistanceM != 5 || math.Abs(faults[1].ExtentM-1.4) > 1e-9 || !told[0] || !told[1] || told[2] {
 		t.Errorf("told %v: %+v", told, faults)
 	}
 }
