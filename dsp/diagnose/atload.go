@@ -23,10 +23,12 @@ const (
 )
 
 // endExplains is the share of the cost of a sound end that it may leave: a fault elsewhere that
-// is not in the model must not be put on the end. It may leave more if it brings endFreeGain,
-// and takes from the cost at least the share endFree of what the free points of locating take.
+// is not in the model, or not just as it is, must not be put on the end. It may leave more, but never more than endLeaves of what
+// that or a line with more loss does, if it brings endFreeGain, and takes from the cost at least the share endFree of what the free
+// points of locating take.
 const (
 	endExplains = 0.4
+	endLeaves   = 0.8
 	endFreeGain = 2 * endGain
 	endFree     = 0.8
 )
@@ -161,6 +163,9 @@ func (b *bench) atEnd(found []locate.Reflection) (end atTheEnd) {
 	}
 	best := kept[0]
 	if best.score < farEnd+endGain || best.score < loss+endOverLoss {
+		return end
+	}
+	if best.state.Cost > endLeaves*math.Min(farCost, lossCost) {
 		return end
 	}
 	// Where it leaves much, it must bring more, and explain as much as free points do.

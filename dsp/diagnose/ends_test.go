@@ -75,3 +75,22 @@ func silentWithout(t *testing.T, s *simulate.Scenario) {
 		t.Errorf("sound: told %s at %.2f m: %s", faults[0].Cause, faults[0].DistanceM, faults[0].Evidence)
 	}
 }
+
+// Water in a connector on the way is never just the circuit that is fitted. What that leaves must not be put on the open end behind it,
+// though a capacitance there takes some of it. Drawn lines.
+func TestEndBehindAWetConnector(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several diagnoses")
+	}
+	for _, seed := range []uint64{70002, 72015, 76011} {
+		s, err := simulate.Draw(seed, simulate.DrawOptions{Cause: string(WaterInConnector), Ordinary: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		found, truth := diagnosed(t, s)
+		if truth.Load.Kind != string(cables.Open) || truth.FarEndM-truth.Faults[0].DistanceM < 4 {
+			t.Fatalf("seed %d does not draw a line with an open end behind the connector", seed)
+		}
+		alone(t, found, WaterInConnector, truth.Faults[0].DistanceM, 0.05)
+	}
+}
