@@ -87,17 +87,13 @@ func (b *bench) jointsMoved(h held, found []Finding) {
 
 // heldUpFinding tells that something between two joints holds the wave up.
 func (b *bench) heldUpFinding(h held) Finding {
-	from, to, late, off := h.from, h.to, h.lateM, h.sigmaM
-	start, end := b.joints[from], b.joints[to]
 	what := "the far end"
-	if to < len(b.joints)-1 {
-		what = b.placeOf(end)
+	if h.to < len(b.joints)-1 {
+		what = b.placeOf(b.joints[h.to])
 	}
-	f := Finding{DistanceM: start, ExtentM: end - start, SigmaM: (end - start) / 2, Cause: WaterInCable, IsFault: true, Confidence: heldUpConfidence, ReturnLossDB: noReflectionDB,
-		Place: inOneOf(b.path.Spans[from:to]), Alternatives: []Alternative{{WrongImpedance, heldUpOther}}, Checks: []string{}, Cautions: []string{},
-		Evidence: []string{
-			fmt.Sprintf("%s is seen %.2f m farther out than the record has it, where its lengths and velocities allow %.2f m (one standard deviation): something in front of it holds the wave up", what, late, off),
-			"its edges reflect too little to be seen, so where in the section it is does not show; a record with a wrong length or cable looks the same, so compare the print on the jacket and its length with the record first",
-		}}
+	f := inOneOfFinding(b.path.Spans[h.from:h.to], WaterInCable, heldUpConfidence,
+		fmt.Sprintf("%s is seen %.2f m farther out than the record has it, where its lengths and velocities allow %.2f m (one standard deviation): something in front of it holds the wave up", what, h.lateM, h.sigmaM),
+		"its edges reflect too little to be seen, so where in the section it is does not show; a record with a wrong length or cable looks the same, so compare the print on the jacket and its length with the record first")
+	f.Alternatives = []Alternative{{WrongImpedance, heldUpOther}}
 	return f
 }

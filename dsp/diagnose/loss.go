@@ -282,18 +282,31 @@ const noReflectionDB = 120
 // show, tell themselves by what lies behind.
 func (f *Finding) Reflects() bool { return f.ReturnLossDB < noReflectionDB }
 
+// extentOf is where the first of spans begins and the last ends, m.
+func extentOf(spans []cables.Span) (from, to float64) {
+	from = math.Inf(1)
+	for _, s := range spans {
+		from, to = math.Min(from, s.StartM), math.Max(to, s.StartM+s.LengthM)
+	}
+	return from, to
+}
+
+// inOneOfFinding is a fault that is known by what lies behind it alone: it is in one of spans.
+func inOneOfFinding(spans []cables.Span, cause Cause, confidence float64, evidence ...string) Finding {
+	from, to := extentOf(spans)
+	return Finding{DistanceM: from, ExtentM: to - from, SigmaM: (to - from) / 2, Cause: cause, IsFault: true, Confidence: confidence, ReturnLossDB: noReflectionDB,
+		Place: inOneOf(spans), Alternatives: []Alternative{}, Evidence: evidence, Checks: []string{}, Cautions: []string{}}
+}
+
 // lossFinding says which sections an excess of loss may belong to: the far end comes
 // back as weak whichever it is. others is what else was found.
 func lossFinding(e excess, others []Finding) Finding {
-	from, to := math.Inf(1), 0.0
 	var names []string
 	for _, s := range e.sections {
-		from, to = math.Min(from, s.StartM), math.Max(to, s.StartM+s.LengthM)
 		names = append(names, s.Name)
 	}
-	f := Finding{DistanceM: from, ExtentM: to - from, SigmaM: (to - from) / 2, Cause: LossySection, IsFault: true, Confidence: e.confidence(others), ReturnLossDB: noReflectionDB,
-		Place: inOneOf(e.sections), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
-		Evidence: []string{fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB)}}
+	f := inOneOfFinding(e.sections, LossySection, e.confidence(others),
+		fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB))
 	if len(names) > 1 {
 		f.Evidence = append(f.Evidence, fmt.Sprintf(whichOf+"%s loses it, most likely %s, which loses most by its record; what would: sweep each section by itself, its far end open or shorted",
 			strings.Join(names, " and "), names[0]))

@@ -50,12 +50,10 @@ func (b *bench) silentEnd(found []locate.Reflection, line *cables.Line, lost exc
 	if missing < least || nominal > silentNominalDB {
 		return f, false
 	}
-	f = Finding{ExtentM: length, SigmaM: length / 2, Cause: WaterInCable, IsFault: true, Confidence: silentFirst, ReturnLossDB: noReflectionDB,
-		Place: inOneOf(b.path.Spans), Alternatives: []Alternative{{LossySection, silentSecond}}, Checks: []string{}, Cautions: []string{},
-		Evidence: []string{
-			what + ": that much is lost on the way, and makes the sweep look good",
-			"what swallows it reflects too little to be seen, so where it is does not show; what would: sweep each section by itself, its far end open or shorted",
-		}}
+	f = inOneOfFinding(b.path.Spans, WaterInCable, silentFirst,
+		what+": that much is lost on the way, and makes the sweep look good",
+		"what swallows it reflects too little to be seen, so where it is does not show; what would: sweep each section by itself, its far end open or shorted")
+	f.Alternatives = []Alternative{{LossySection, silentSecond}}
 	if missing < mostLossShare*nominal {
 		f.Cause, f.Alternatives[0].Cause = LossySection, WaterInCable
 	}

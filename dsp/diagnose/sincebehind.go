@@ -47,7 +47,7 @@ func (b *bench) behindChanges(out *Findings, d *difference, told []bool) {
 	if !ok {
 		return
 	}
-	from, to := f.reach()
+	from, to := extentOf(f.spans)
 	for i := range out.Findings {
 		g := &out.Findings[i]
 		if !lossy(*g) || g.DistanceM >= to || g.DistanceM+g.ExtentM <= from {
@@ -171,12 +171,6 @@ func (b *bench) fadedSince(d *difference, leastDB, faintestDB float64) (f fading
 	return f, false
 }
 
-// reach is where the cable of f begins and ends, m.
-func (f *fading) reach() (from, to float64) {
-	last := f.spans[len(f.spans)-1]
-	return f.spans[0].StartM, last.StartM + last.LengthM
-}
-
 // cutTo leaves of g, which is somewhere in several sections, those from one place to another.
 func (g *Finding) cutTo(spans []cables.Span, from, to float64) {
 	var kept []cables.Span
@@ -188,9 +182,8 @@ func (g *Finding) cutTo(spans []cables.Span, from, to float64) {
 	if len(kept) == 0 {
 		return
 	}
-	last := kept[len(kept)-1]
-	if extent := last.StartM + last.LengthM - kept[0].StartM; extent < g.ExtentM-2*recordPlaceSigmaM {
-		g.DistanceM, g.ExtentM, g.SigmaM, g.Place = kept[0].StartM, extent, extent/2, inOneOf(kept)
+	if from, to = extentOf(kept); to-from < g.ExtentM-2*recordPlaceSigmaM {
+		g.DistanceM, g.ExtentM, g.SigmaM, g.Place = from, to-from, (to-from)/2, inOneOf(kept)
 		g.Evidence = slices.DeleteFunc(g.Evidence, func(s string) bool { return strings.HasPrefix(s, whichOf) })
 		g.Evidence = append(g.Evidence, "the earlier sweep tells which section: what reflects in front of it is as strong as then, what lies behind it weaker")
 	}
@@ -212,10 +205,8 @@ func (f *fading) accountedFor(found []Finding, d *difference) bool {
 
 // finding tells f: water where it holds up as well.
 func (f *fading) finding() Finding {
-	from, to := f.reach()
-	out := Finding{DistanceM: from, ExtentM: to - from, SigmaM: (to - from) / 2, Cause: LossySection, IsFault: true, Confidence: sinceTrust, ReturnLossDB: noReflectionDB,
-		Place: inOneOf(f.spans), Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{},
-		Evidence: []string{fmt.Sprintf("all from %.2f m on comes back %+.1f dB against the earlier sweep, there and back", f.by.DistanceM, -f.weakerDB), f.by.Sentence}}
+	out := inOneOfFinding(f.spans, LossySection, sinceTrust,
+		fmt.Sprintf("all from %.2f m on comes back %+.1f dB against the earlier sweep, there and back", f.by.DistanceM, -f.weakerDB), f.by.Sentence)
 	if f.by.DelayS > delayNamedS {
 		out.Cause = WaterInCable
 	}
