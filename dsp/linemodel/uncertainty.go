@@ -82,20 +82,21 @@ func (p *Fit) PlaceInformation(points []*Point, variance float64) (precision *ma
 		list = append(list, parameter{q, ByPlace})
 		asked[q] = true
 	}
-	known, held := mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
-	p.addOwnPriors(list, 0, known, held)
-	p.addLinks(list, known, held)
 	for _, item := range p.parameters(p.Points, true) {
 		if item.quantity != ByPlace || item.point == nil || !asked[item.point] {
 			list = append(list, item)
 		}
 	}
+	// What is known beforehand pulls on each, as the fit weighs it; the rest's own counts as much as the sweep does.
+	weighed, held, own := mat.NewSymDense(len(list), nil), mat.NewVecDense(len(list), nil), mat.NewVecDense(len(list), nil)
+	p.addPriors(list, weighed, held)
 	p.columns(list)
-	a, b := p.gram(len(list), p.Weight)
+	a, _ := p.gram(len(list), p.Weight)
 	unit, noise := p.Unit, p.Noise
 	p.Unit, p.Noise = 0, variance
-	p.addOwnPriors(list, count, a, b)
+	p.addOwnPriors(list, count, a, own)
 	p.Unit, p.Noise = unit, noise
+	held.SubVec(held, own)
 	for i := range list {
 		a.SetSym(i, i, a.At(i, i)*(1+1e-12))
 	}
@@ -116,12 +117,14 @@ func (p *Fit) PlaceInformation(points []*Point, variance float64) (precision *ma
 		return nil, nil, false
 	}
 	taken.Mul(c.T(), &solved)
+	var through mat.VecDense // what pulls on the rest, through it
+	through.MulVec(solved.T(), held.SliceVec(count, len(list)))
 	precision, pull = mat.NewSymDense(count, nil), mat.NewVecDense(count, nil)
 	for i := range count {
 		for j := range i + 1 {
 			precision.SetSym(i, j, 2/variance*(a.At(i, j)-taken.At(i, j)))
 		}
-		pull.SetVec(i, -2/variance*held.AtVec(i))
+		pull.SetVec(i, -2/variance*(held.AtVec(i)-through.AtVec(i)))
 	}
 	return precision, pull, true
 }
