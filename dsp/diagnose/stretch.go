@@ -240,13 +240,10 @@ func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
 			open = nil
 			continue
 		}
-		if r.Kind == locate.Mid && open != nil {
-			_, last := open.span()
-			if r.DistanceM-last < math.Max(2, 5*fit.Cell(r.DistanceM)) && fit.SpanAt(last) == fit.SpanAt(r.DistanceM) {
-				open.members = append(open.members, r)
-				open.points = append(open.points, r.Points...)
-				continue
-			}
+		if open != nil && open.goesOn(fit, &found[i-1], r) {
+			open.members = append(open.members, r)
+			open.points = append(open.points, r.Points...)
+			continue
 		}
 		c := &cluster{members: []*locate.Reflection{r}, points: append([]*linemodel.Point(nil), r.Points...)}
 		out = append(out, c)
@@ -259,6 +256,18 @@ func clusters(fit *linemodel.Fit, found []locate.Reflection) []*cluster {
 		c.sum(fit)
 	}
 	return out
+}
+
+// strongApart is how many cells from a reflection that is too strong for an edge another is something else.
+const strongApart = 3
+
+// goesOn says whether r may be part of the stretch that showed in c, of which before was the last so far.
+func (c *cluster) goesOn(fit *linemodel.Fit, before, r *locate.Reflection) bool {
+	_, last := c.span()
+	gap, cell := r.DistanceM-last, fit.Cell(r.DistanceM)
+	strong := math.Min(before.ReturnLossDB, r.ReturnLossDB) < edgeLeastDB
+	return r.Kind == locate.Mid && gap < math.Max(2, 5*cell) && !(strong && gap > strongApart*cell) &&
+		fit.SpanAt(last) == fit.SpanAt(r.DistanceM)
 }
 
 // newCluster gathers members, which follow each other in one section.
