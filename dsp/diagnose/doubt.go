@@ -41,7 +41,7 @@ func surestFirst(all []*cluster) (order []int) {
 // joint or device does; if not, that takes its place in the fit.
 func (b *bench) doubted(c *cluster) []trial {
 	trials := slices.DeleteFunc(b.circuits(c.points), func(t trial) bool {
-		return t.cause == DentOrKink || t.point.Prior[linemodel.ByPlace].Sigma == 0 || b.slight(t)
+		return t.cause == DentOrKink || t.point.Prior[linemodel.ByPlace].Sigma == 0 || b.slight(t, c)
 	})
 	most := doubtLeaves * b.fit.Cost
 	take := func(sound *linemodel.State) {
@@ -60,7 +60,7 @@ func (b *bench) doubted(c *cluster) []trial {
 		return nil
 	}
 	sound := trials[best]
-	trials = slices.DeleteFunc(trials, func(t trial) bool { return isSound(t) || t.state.Cost > most || b.slight(t) })
+	trials = slices.DeleteFunc(trials, func(t trial) bool { return isSound(t) || t.state.Cost > most || b.slight(t, c) })
 	if len(trials) > 0 && trials[0].score > sound.score+faultGain {
 		return trials
 	}
@@ -68,24 +68,28 @@ func (b *bench) doubted(c *cluster) []trial {
 	return nil
 }
 
-// slight says whether t is no more than a sound joint may show, or, beside a device, what
+// slight says whether t, at c, is no more than a sound joint may show, or, beside a device, what
 // one cannot tell from that.
-func (b *bench) slight(t trial) bool {
+func (b *bench) slight(t trial, c *cluster) bool {
 	p := t.point
 	reach := b.fit.Cell(p.X)
 	beside := slices.ContainsFunc(b.path.Spans, func(s cables.Span) bool {
 		return s.Device != nil && p.X > s.StartM-reach && p.X < s.StartM+s.LengthM+reach
 	})
+	alike := beside && !b.overOctave() && b.fit.RMS(p) < besideMost*math.Pow(10, -c.head().BudgetDB/20)
 	switch t.cause {
 	case PoorContact:
-		return p.Flat < leastContact && p.Falling < leastGap || beside && !b.overOctave()
+		return p.Flat < leastContact && p.Falling < leastGap || alike
 	case WaterInConnector:
-		return p.Flat+p.Falling < leastWater || beside && !b.overOctave()
+		return p.Flat+p.Falling < leastWater || alike
 	case ConnectorMismatch: // a device's own reactance
 		return b.mild(t) || beside
 	}
 	return false
 }
+
+// besideMost is how much more than the budget what stands beside a device may reflect, in a narrow band, and be the device.
+const besideMost = 1.4
 
 // mild says whether t is a mismatch at a joint of the record that a sound joint may have too.
 func (b *bench) mild(t trial) bool {
