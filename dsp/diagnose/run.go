@@ -48,7 +48,14 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		if err != nil {
 			return nil, err
 		}
-		if w.stands(second.found.Known[0], second.left/first.left) {
+		stands := func(v *view) bool { return w.stands(first, v) }
+		if !stands(second) && w.rest != nil { // a search that begins with the mirror alone may go astray
+			w.ends = w.rest
+			if second, err = look(ctx, s, line, path, settings, since, w); err != nil {
+				return nil, err
+			}
+		}
+		if stands(second) {
 			first = second
 		}
 	}
@@ -102,6 +109,16 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	return out, nil
 }
 
+// faults counts the faults among found.
+func faults(found []Finding) (count int) {
+	for _, f := range found {
+		if f.IsFault {
+			count++
+		}
+	}
+	return count
+}
+
 // view is what one look at a sweep found.
 type view struct {
 	found    *locate.Result
@@ -111,6 +128,8 @@ type view struct {
 	record   *soakSearch // the line of the record, once it was needed
 	// crowdedEnd says that no sound end stands for what the sweep shows at the end of the line.
 	crowdedEnd bool
+	// heldToLoad says that what is in front of the antenna was found by holding that to causality: the fit does not have it.
+	heldToLoad bool
 }
 
 // look locates and names. since is how the sweep differs from an earlier one, nil where there is none. With wet,
@@ -160,7 +179,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	}
 	b.endsEarly(v.findings)
 	if trials := b.nearLoad(found.Reflections, unsureAtLoad(v.findings)); len(trials) > 0 {
-		v.findings = b.withNearLoad(v.findings, trials)
+		v.findings, v.heldToLoad = b.withNearLoad(v.findings, trials), true
 	}
 	if over {
 		return nil, ctx.Err()

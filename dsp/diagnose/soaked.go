@@ -25,6 +25,7 @@ import (
 type soaking struct {
 	point *linemodel.Point
 	ends  []*linemodel.Point // the mirror behind it
+	rest  []*linemodel.Point // of what reflects beside it, as the search for it left them
 	gain  float64            // natural units of evidence over what was named without it
 	cost  float64            // what it leaves
 	other []otherPlace       // that explain the sweep nearly as well
@@ -128,7 +129,7 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 			p := *t.point
 			p.FitsInside = false
 			leastState = s.fit.Save()
-			best = &soaking{point: &p, ends: copies(s.end()), gain: (without - cost) / leastUnit, cost: cost}
+			best = &soaking{point: &p, ends: copies(s.end()), rest: s.beside(t.point), gain: (without - cost) / leastUnit, cost: cost}
 		}
 	}
 	if named != nil && (best == nil || best.gain < 0) {
@@ -208,6 +209,21 @@ func (s *soakSearch) bettered(t trial, trials []trial, over float64) bool {
 	}
 	return false
 }
+
+// beside lists copies of what reflects beside p, as it would be found without knowing where it should be.
+func (s *soakSearch) beside(p *linemodel.Point) (out []*linemodel.Point) {
+	for _, q := range s.fit.Points {
+		if q != p && s.fit.RMS(q) > besideLeast {
+			c := *q
+			c.Prior = [len(c.Prior)]linemodel.Prior{}
+			out = append(out, &c)
+		}
+	}
+	return out
+}
+
+// besideLeast is the |Γ| of what is worth beginning with, 50 dB.
+const besideLeast = 0.003
 
 func copies(points []*linemodel.Point) (out []*linemodel.Point) {
 	for _, p := range points {

@@ -88,3 +88,19 @@ func TestWetCableThatAWindowHides(t *testing.T) {
 		}
 	}
 }
+
+// Beside wet cable that was found a search for the rest of the line that begins with nothing may put a device half a wave
+// off, and lose both. Drawn lines.
+func TestRestOfALineBesideWetCable(t *testing.T) {
+	if testing.Short() {
+		t.Skip("two diagnoses")
+	}
+	for _, seed := range []uint64{75009, 76001} {
+		s, err := simulate.Draw(seed, simulate.DrawOptions{Cause: string(WaterInCable), Ordinary: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		found, truth := diagnosed(t, s)
+		alone(t, found, WaterInCable, truth.Faults[0].DistanceM, 0.1)
+	}
+}

@@ -6,6 +6,7 @@ import (
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
 )
 
 // A section that is other cable from end to end, 75-ohm cable in a 50-ohm line for one, is of
@@ -13,7 +14,8 @@ import (
 // elsewhere than by the record, farther out than its end even, and by itself its near edge is
 // a contact as well. So it is tried as a whole: the line of the record with that section exchanged,
 // over all velocities that such cable may have. So is a dent just in front of an open or shorted end, over
-// its places.
+// its places, and one in front of an antenna: outside its band that is a mirror, between which and a deep dent the wave goes to and
+// fro, and free points do not find their way.
 const (
 	wholeLeast  = 0.12 // |Γ| by itself of what may be its near edge
 	wholeMost   = 0.3
@@ -55,6 +57,11 @@ func (v *view) otherSection() *soaking {
 	if crowded || (b.load == cables.Open || b.load == cables.Short) && v.faultNearEnd() {
 		attempt(func() (*linemodel.Point, float64) { return s.dentAtEnd(b.fit) })
 	}
+	if b.load == cables.Antenna && !crowded && !v.heldToLoad && !v.cutOff() {
+		for _, r := range v.mayHoldDent() {
+			attempt(func() (*linemodel.Point, float64) { return s.dentWithin(r[0], r[1], b.fit) })
+		}
+	}
 	if best == nil {
 		return nil
 	}
@@ -81,7 +88,7 @@ func (v *view) otherSection() *soaking {
 	// The points of the sweep that were left out say as much, each for itself.
 	unit := temper * math.Max(fit.Noise, least/float64(len(fit.Measured))) * float64(len(fit.Measured)) / float64(len(b.fit.Measured))
 	point := *best
-	found.point, found.ends, found.gain = &point, copies(s.end()), (without-least)/unit
+	found.point, found.ends, found.rest, found.gain = &point, copies(s.end()), s.beside(best), (without-least)/unit
 	gain, leaves := wholeGain, wholeLeaves
 	if v.faultsWithin(&point) > 1 {
 		gain, leaves = wholeForTwo, 1
@@ -201,10 +208,38 @@ func (s *soakSearch) other(one otherCable, ratio float64) (best *linemodel.Point
 // leaves.
 func (s *soakSearch) dentAtEnd(named *linemodel.Fit) (best *linemodel.Point, cost float64) {
 	length := s.path.LengthM()
-	from := math.Max(0, length-nearLoadCells*s.fit.Cell(length))
+	return s.dentWithin(math.Max(0, length-nearLoadCells*s.fit.Cell(length)), length, named)
+}
+
+// cutOff says whether v holds an open or a short circuit.
+func (v *view) cutOff() bool {
+	return slices.ContainsFunc(v.findings, func(f Finding) bool {
+		return f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit)
+	})
+}
+
+// mayHoldDent lists from where to where, in front of an antenna and beside what reflects strongly, a dent may be.
+func (v *view) mayHoldDent() (out [][2]float64) {
+	b := v.bench
+	length := b.path.LengthM()
+	out = append(out, [2]float64{math.Max(0, length-nearLoadCells*b.fit.Cell(length)), length - dentToLoadM})
+	for _, r := range v.found.Reflections {
+		cell := b.fit.Cell(r.DistanceM)
+		if r.Excess && r.Kind != locate.AtFarEnd && r.DistanceM-cell < out[0][0] {
+			from := math.Max(0, r.DistanceM-cell)
+			to := math.Min(r.DistanceM+cell, out[0][0])
+			out = append(out, [2]float64{from, to})
+		}
+	}
+	return out
+}
+
+// dentWithin fits the line of the record with a dent from from to to.
+func (s *soakSearch) dentWithin(from, to float64, named *linemodel.Fit) (best *linemodel.Point, cost float64) {
+	length := s.path.LengthM()
 	var rows [][]start
 	for _, bare := range []*linemodel.State{s.asRecorded(), s.settled(), s.namedBefore(from, named)} {
-		rows = append(rows, s.dentsAlong(bare, from, length, s.eighth(length))...)
+		rows = append(rows, s.dentsAlong(bare, from, to, s.eighth(to))...)
 	}
 	return s.leastOf(rows, func(p *linemodel.Point) bool { return p.Ratio < dentMostRatio && p.X+p.Extent < length })
 }
@@ -291,16 +326,21 @@ func (s *soakSearch) recordedEnd() *linemodel.State {
 // without it may have been named with many a free point.
 const worseMost = 2.0
 
-// stands says whether what was found, and is p now, is still that once the rest of the line is located beside it; worse is
-// how many times as much that leaves as what was named without it.
-func (w *soaking) stands(p *linemodel.Point, worse float64) bool {
+// stands says whether what was found is still that once the rest of the line is located beside it, in second; first is
+// what was named without it.
+func (w *soaking) stands(first, second *view) bool {
+	p := second.found.Known[0]
+	better := second.left < worseMost*first.left
 	switch {
 	case p.Form != linemodel.Foreign:
-		return worse < worseMost
-	case w.point.Extent < dentLongestM:
-		return p.Ratio < dentMostRatio
+		return better
+	case w.point.Extent > dentLongestM:
+		return math.Abs(p.Ratio-w.point.Ratio) < ratioMost*ratioSigma*w.point.Ratio
+	case p.Ratio > dentMostRatio || p.Extent > dentLongestM:
+		return false
 	}
-	return math.Abs(p.Ratio-w.point.Ratio) < ratioMost*ratioSigma*w.point.Ratio
+	// An antenna's taps take much of what is found in front of it beside a dent that is none.
+	return second.bench.load != cables.Antenna || better && faults(second.findings) <= faults(first.findings)
 }
 
 // wholeFinding tells of a section of other cable, or a dent in front of the end, that the line was found

@@ -88,6 +88,25 @@ func TestDentInFrontOfAnAntenna(t *testing.T) {
 	alone(t, found, DentOrKink, 21.4, 0.15)
 }
 
+// Between a deep dent and an antenna, which is a mirror outside its band, the wave goes to and fro so often that free
+// reflections do not find their way. Drawn lines.
+func TestDeepDentInFrontOfAnAntenna(t *testing.T) {
+	if testing.Short() {
+		t.Skip("three diagnoses")
+	}
+	for _, seed := range []uint64{68003, 68016, 75017} {
+		s, err := simulate.Draw(seed, simulate.DrawOptions{Cause: string(DentOrKink), Ordinary: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		found, truth := diagnosed(t, s)
+		if truth.Load.Kind != string(cables.Antenna) || truth.FarEndM-truth.Faults[0].DistanceM > 2 {
+			t.Fatalf("seed %d does not draw a dent in front of an antenna", seed)
+		}
+		alone(t, found, DentOrKink, truth.Faults[0].DistanceM, 0.05)
+	}
+}
+
 // A contact of the line's own impedance in front of a short swallows what the short would throw back.
 func TestContactThatSwallowsAShort(t *testing.T) {
 	s := band(clearLine(cables.Short, simulate.Fault{Cause: string(PoorContact), At: "load", SeriesOhm: 49.7}), 5e6, 1000e6, 401)
