@@ -59,7 +59,15 @@ func (v *view) otherSection() *soaking {
 	}
 	if b.load == cables.Antenna && !crowded && !v.heldToLoad && !v.cutOff() {
 		for _, r := range v.mayHoldDent() {
-			attempt(func() (*linemodel.Point, float64) { return s.dentWithin(r[0], r[1], b.fit) })
+			attempt(func() (*linemodel.Point, float64) {
+				p, cost := s.dentWithin(r[0], r[1], b.fit)
+				if p != nil {
+					if _, atJoint := b.placeAt(p.X + p.Extent/2); atJoint { // whose circuits look like it
+						return nil, cost
+					}
+				}
+				return p, cost
+			})
 		}
 	}
 	if best == nil {
