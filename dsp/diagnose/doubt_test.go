@@ -140,10 +140,7 @@ func TestLossInEitherSection(t *testing.T) {
 // In a narrow band a resistance is not told from a reactance a little farther on, such as an arrestor has; but where both
 // together reflect clearly more than they may it is the joint. A drawn line.
 func TestWaterBesideADeviceInANarrowBand(t *testing.T) {
-	s, err := simulate.Draw(70014, simulate.DrawOptions{Cause: string(WaterInConnector), Ordinary: true})
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := drawn(t, 70014, WaterInConnector)
 	found, truth := diagnosed(t, s)
 	if len(s.Line.Devices) != 1 || truth.SpanHz[1] > 2*truth.SpanHz[0] {
 		t.Fatal("the seed does not draw a device in a narrow band")

@@ -83,10 +83,7 @@ func TestEndBehindAWetConnector(t *testing.T) {
 		t.Skip("several diagnoses")
 	}
 	for _, seed := range []uint64{70002, 72015, 76011} {
-		s, err := simulate.Draw(seed, simulate.DrawOptions{Cause: string(WaterInConnector), Ordinary: true})
-		if err != nil {
-			t.Fatal(err)
-		}
+		s := drawn(t, seed, WaterInConnector)
 		found, truth := diagnosed(t, s)
 		if truth.Load.Kind != string(cables.Open) || truth.FarEndM-truth.Faults[0].DistanceM < 4 {
 			t.Fatalf("seed %d does not draw a line with an open end behind the connector", seed)

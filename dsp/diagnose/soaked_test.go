@@ -96,10 +96,7 @@ func TestRestOfALineBesideWetCable(t *testing.T) {
 		t.Skip("two diagnoses")
 	}
 	for _, seed := range []uint64{75009, 76001} {
-		s, err := simulate.Draw(seed, simulate.DrawOptions{Cause: string(WaterInCable), Ordinary: true})
-		if err != nil {
-			t.Fatal(err)
-		}
+		s := drawn(t, seed, WaterInCable)
 		found, truth := diagnosed(t, s)
 		alone(t, found, WaterInCable, truth.Faults[0].DistanceM, 0.1)
 	}

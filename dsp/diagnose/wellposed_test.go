@@ -43,6 +43,16 @@ func clearLine(load cables.LoadKind, faults ...simulate.Fault) *simulate.Scenari
 		Errors:  simulate.Instrument{DirectivityDB: 46, SourceMatchDB: 40, TrackingDB: 0.02, NoiseDB: -85, TraceNoise: 2e-4}}
 }
 
+// drawn is an ordinary line with a fault of cause.
+func drawn(t *testing.T, seed uint64, cause Cause) *simulate.Scenario {
+	t.Helper()
+	s, err := simulate.Draw(seed, simulate.DrawOptions{Cause: string(cause), Ordinary: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 // diagnosed simulates and diagnoses, with the earlier sweep if the scenario has one.
 func diagnosed(t *testing.T, scenario *simulate.Scenario) (*Findings, *simulate.Truth) {
 	t.Helper()

@@ -95,10 +95,7 @@ func TestDeepDentInFrontOfAnAntenna(t *testing.T) {
 		t.Skip("three diagnoses")
 	}
 	for _, seed := range []uint64{68003, 68016, 75017} {
-		s, err := simulate.Draw(seed, simulate.DrawOptions{Cause: string(DentOrKink), Ordinary: true})
-		if err != nil {
-			t.Fatal(err)
-		}
+		s := drawn(t, seed, DentOrKink)
 		found, truth := diagnosed(t, s)
 		if truth.Load.Kind != string(cables.Antenna) || truth.FarEndM-truth.Faults[0].DistanceM > 2 {
 			t.Fatalf("seed %d does not draw a dent in front of an antenna", seed)
