@@ -25,7 +25,7 @@ import (
 type soaking struct {
 	point *linemodel.Point
 	ends  []*linemodel.Point // the mirror behind it
-	rest  []*linemodel.Point // of what reflects beside it, as the search for it left them
+	rest  []*linemodel.Point // of what reflects beside it, as the search for it left them; none where it must stand with the mirror alone
 	gain  float64            // natural units of evidence over what was named without it
 	cost  float64            // what it leaves
 	other []otherPlace       // that explain the sweep nearly as well

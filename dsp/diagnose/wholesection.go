@@ -96,7 +96,10 @@ func (v *view) otherSection() *soaking {
 	// The points of the sweep that were left out say as much, each for itself.
 	unit := temper * math.Max(fit.Noise, least/float64(len(fit.Measured))) * float64(len(fit.Measured)) / float64(len(b.fit.Measured))
 	point := *best
-	found.point, found.ends, found.rest, found.gain = &point, copies(s.end()), s.beside(best), (without-least)/unit
+	found.point, found.ends, found.gain = &point, copies(s.end()), (without-least)/unit
+	if point.Extent > dentLongestM || !v.cutOff() { // a dent in place of the open that ends a shorted line must stand with the mirror alone
+		found.rest = s.beside(best)
+	}
 	gain, leaves := wholeGain, wholeLeaves
 	if v.faultsWithin(&point) > 1 {
 		gain, leaves = wholeForTwo, 1
