@@ -201,3 +201,20 @@ func TestFalseAlarms(t *testing.T) {
 		}
 	}
 }
+
+// TestNoiseIsNoMoreThanWhatIsLeft holds the noise that a result states against what its points leave and against what was put in:
+// in front of an antenna whose taps the fit leaves free at the edges of the band the two are not weighed alike.
+func TestNoiseIsNoMoreThanWhatIsLeft(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 17))
+	for _, bandHz := range []float64{20e6, 60e6, 200e6} {
+		for _, edges := range [][2]float64{{840e6, 940e6}, {600e6, 1200e6}} {
+			line := feeder(t, cables.Load{Kind: cables.Antenna, BandHz: [2]float64{890e6 - bandHz/2, 890e6 + bandHz/2}, ReturnLossDB: 16})
+			f := grid(801, edges[0], edges[1])
+			const noise = 1e-4
+			r := find(t, f, noisy(build(line.Path, f, []part{{2.62, resistance(3)}, {34.5, resistance(12)}}, resonant(890e6, bandHz)), noise, rng), line)
+			if r.NoiseRMS > 1.1*r.ResidualRMS || r.NoiseRMS < noise/1.5 {
+				t.Errorf("antenna of %.0f MHz from %.0f MHz: noise %.3g, left %.3g, put in %.3g", bandHz/1e6, edges[0]/1e6, r.NoiseRMS, r.ResidualRMS, noise)
+			}
+		}
+	}
+}

@@ -180,19 +180,10 @@ func (s *scan) clutter(p *linemodel.Fit) []float64 {
 // coherent comes back from; all includes what is left unexplained everywhere
 // along the line, which stands in the way of one more quantity as noise does.
 // On a line of few cells the profile has no quiet part to read that from, but
-// it cannot be more than the residual's own power. Where the alias-free range
+// it cannot be more than left, what the fit leaves by its own weights. Where the alias-free range
 // leaves no room behind the line the two are the same.
-func (s *scan) noisePower() (quiet, all float64) {
-	all = quietPower(s.power) / s.noiseGain
-	sum, total := 0.0, 0.0
-	for k, w := range s.taper {
-		if w > 0 {
-			e := s.used[k]
-			sum += w * (real(e)*real(e) + imag(e)*imag(e))
-			total += w
-		}
-	}
-	all = math.Min(all, sum/total)
+func (s *scan) noisePower(left float64) (quiet, all float64) {
+	all = math.Min(quietPower(s.power)/s.noiseGain, left)
 	if s.behind == nil {
 		return all, all
 	}

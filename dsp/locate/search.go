@@ -19,8 +19,7 @@ func (f *finder) search(ctx context.Context) error {
 		if f.Load != nil && pass == 0 {
 			f.QuickFitLoad()
 		}
-		f.scan.run(f.Residual)
-		f.quiet, f.Noise = f.scan.noisePower()
+		f.measureNoise()
 		floor := math.Pow(10, -f.settings.FloorDB/10)
 		found := f.scan.peaks(f.Fit, f.quiet, f.level, floor)
 		for i := range found {
@@ -69,7 +68,15 @@ func (f *finder) search(ctx context.Context) error {
 	f.makePassive()
 	f.polish(f.Points, 4)
 	f.screen()
+	f.measureNoise()
 	return nil
+}
+
+// measureNoise reads the noise from what the points leave: it is no more than that.
+func (f *finder) measureNoise() {
+	f.scan.run(f.Residual)
+	left := f.ResidualRMS()
+	f.quiet, f.Noise = f.scan.noisePower(left * left)
 }
 
 // behindKnown is where that is which a scan, which knows nothing but the record, sees at x: what lies
