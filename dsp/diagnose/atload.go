@@ -17,9 +17,13 @@ import (
 
 // endGain is how many natural units of evidence a fault at the far end must
 // bring over a sound open or short, and endOverLoss over one behind a line that loses more than its record, which is a fault as well.
+// Where a sound line will not do and nothing else is at fault, which it might stand in for, it is the one fault or the other, and
+// endForLoss is enough, if it explains as much as free points do; but what swallows nearly all, of z or y, may be anywhere on the way.
 const (
 	endGain     = 12
 	endOverLoss = 16
+	endForLoss  = 6
+	endSwallows = 0.5
 )
 
 // endExplains is the share of the cost of a sound end that it may leave: a fault elsewhere that
@@ -61,8 +65,8 @@ type atTheEnd struct {
 	crowded bool    // a sound end leaves far more than what was named there: something is in front of it
 }
 
-// atEnd names a fault at the connector of an open or a short.
-func (b *bench) atEnd(found []locate.Reflection) (end atTheEnd) {
+// atEnd names a fault at the connector of an open or a short. faults says whether something was found at fault.
+func (b *bench) atEnd(found []locate.Reflection, faults bool) (end atTheEnd) {
 	form, recordedKind := linemodel.OpenEnd, OpenCircuit // that is no fault
 	switch b.load {
 	case cables.Open:
@@ -162,6 +166,12 @@ func (b *bench) atEnd(found []locate.Reflection) (end atTheEnd) {
 		return end
 	}
 	best := kept[0]
+	swallows := best.point.Flat > endSwallows || best.state.Cost > held.Cost
+	if !faults && !swallows && loss > farEnd+endFreeGain && best.score > loss+endForLoss {
+		end.trials = append(kept, trial{cause: LossySection, score: loss, point: best.point, state: best.state})
+		sortTrials(end.trials)
+		return end
+	}
 	if best.score < farEnd+endGain || best.score < loss+endOverLoss {
 		return end
 	}

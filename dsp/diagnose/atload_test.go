@@ -24,6 +24,7 @@ func TestFaultAtTheEnd(t *testing.T) {
 		{"water", cables.Open, 25e6, 1200e6, simulate.Fault{Cause: string(WaterInConnector), SeriesOhm: 0.4, ShuntSiemens: 3e-3, ShuntFarad: 4e-12, LossTangent: 0.03}, true},
 		{"a contact in a narrow band", cables.Short, 700e6, 1000e6, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 12}, true},
 		{"water in a narrow band", cables.Open, 1710e6, 2170e6, simulate.Fault{Cause: string(WaterInConnector), SeriesOhm: 0.3, ShuntSiemens: 8e-3, ShuntFarad: 2e-12, LossTangent: 0.03}, true},
+		{"a little water in a narrow band", cables.Open, 1710e6, 2170e6, simulate.Fault{Cause: string(WaterInConnector), SeriesOhm: 0.7, ShuntSiemens: 1.1e-3, ShuntFarad: 0.8e-12, LossTangent: 0.08}, true},
 		{"a contact that reflects no more than a reactance may", cables.Short, 700e6, 2700e6, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 3}, true},
 		{"a contact as good ones are", cables.Short, 25e6, 1200e6, simulate.Fault{Cause: string(PoorContact), SeriesOhm: 0.4}, false},
 	} {

@@ -170,7 +170,7 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	if line.Load.Kind == cables.Unstated {
 		unstatedEnd(v.findings)
 	}
-	if end := b.atEnd(found.Reflections); len(end.trials) > 0 {
+	if end := b.atEnd(found.Reflections, faulty(v.findings)); len(end.trials) > 0 {
 		v.findings = b.withEndFault(v.findings, end.trials)
 	} else if end.sound != nil {
 		v.findings = b.withSoundEnd(v.findings, found, end.sound)
