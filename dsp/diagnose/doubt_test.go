@@ -117,11 +117,24 @@ func TestHeldUp(t *testing.T) {
 	}
 }
 
+// Where wet cable explains the sweep better than a lossy section the finding says water, in all that may hold it, and that it may
+// be loss.
+func TestLossOfWater(t *testing.T) {
+	e := excess{middleDB: 2, nominalDB: 6, sections: []cables.Span{{Name: "feeder", StartM: 0, LengthM: 20}}}
+	f := lossFinding(e, nil, true)
+	if f.Cause != WaterInCable || len(f.Alternatives) == 0 || f.Alternatives[0].Cause != LossySection || f.Confidence > 0.6 || f.ExtentM != 20 {
+		t.Errorf("%s, %.2f, %g m: %v", f.Cause, f.Confidence, f.ExtentM, f.Alternatives)
+	}
+	if !strings.Contains(f.Evidence[0], "too little to tell where") || strings.Contains(f.Evidence[0], "root of frequency") {
+		t.Errorf("%q", f.Evidence[0])
+	}
+}
+
 // The far end does not say which of two sections loses more than its record: the finding covers both,
 // and not the jumper that would have to lose many times its own.
 func TestLossInEitherSection(t *testing.T) {
 	e := excess{middleDB: 2, nominalDB: 6, sections: []cables.Span{{Name: "feeder", StartM: 0, LengthM: 20}, {Name: "upper run", StartM: 20, LengthM: 10}}}
-	f := lossFinding(e, nil)
+	f := lossFinding(e, nil, false)
 	if f.DistanceM != 0 || f.ExtentM != 30 || f.Place != "in feeder or upper run" || len(f.Evidence) != 2 {
 		t.Errorf("%s, %g m from %g m: %s", f.Place, f.ExtentM, f.DistanceM, f.Evidence)
 	}

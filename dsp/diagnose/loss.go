@@ -299,19 +299,28 @@ func inOneOfFinding(spans []cables.Span, cause Cause, confidence float64, eviden
 }
 
 // lossFinding says which sections an excess of loss may belong to: the far end comes
-// back as weak whichever it is. others is what else was found.
-func lossFinding(e excess, others []Finding) Finding {
+// back as weak whichever it is. others is what else was found, soaked that wet cable
+// explains the sweep better.
+func lossFinding(e excess, others []Finding, soaked bool) Finding {
 	var names []string
 	for _, s := range e.sections {
 		names = append(names, s.Name)
 	}
-	f := inOneOfFinding(e.sections, LossySection, e.confidence(others),
-		fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), in proportion to the root of frequency", e.middleDB, e.nominalDB))
+	cause, confidence, law := LossySection, e.confidence(others), "in proportion to the root of frequency"
+	if soaked {
+		cause, confidence, law = WaterInCable, silentFirst, "and later: wet cable on the way, which loses in proportion to frequency and is slower too, explains the sweep better than "+
+			"a lossy section does, but its edges reflect too little to tell where it is"
+	}
+	f := inOneOfFinding(e.sections, cause, confidence,
+		fmt.Sprintf("the far end comes back %.1f dB weaker than the record says (%.1f dB there and back), %s", e.middleDB, e.nominalDB, law))
 	if len(names) > 1 {
 		f.Evidence = append(f.Evidence, fmt.Sprintf(whichOf+"%s loses it, most likely %s, which loses most by its record; what would: sweep each section by itself, its far end open or shorted",
 			strings.Join(names, " and "), names[0]))
 	}
 	nameAlone(&f)
+	if soaked {
+		f.Alternatives = []Alternative{{LossySection, silentSecond}}
+	}
 	return f
 }
 

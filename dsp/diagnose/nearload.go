@@ -28,12 +28,17 @@ const (
 // nearLoad looks for a fault at a joint just in front of an antenna and, where what was found at fault there has no sure
 // name, for dents and other cable in front of it, and returns the trials, best first, or nil. The fit of
 // b stays as it is.
-func (b *bench) nearLoad(found []locate.Reflection, unsure bool) []trial {
-	if b.load != cables.Antenna || b.fit.Load == nil || hidden(found, b.path.LengthM()) {
+func (b *bench) nearLoad(found *locate.Result, unsure bool) []trial {
+	length := b.path.LengthM()
+	if b.load != cables.Antenna || b.fit.Load == nil || hidden(found.Reflections, length) {
 		return nil
 	}
-	length := b.path.LengthM()
 	cell := b.fit.Cell(length)
+	for _, p := range found.Known { // that is what is there
+		if p.X+p.LengthM() > length-nearLoadCells*cell {
+			return nil
+		}
+	}
 	var near []float64
 	for _, x := range b.joints[1 : len(b.joints)-1] {
 		if gap := length - x; gap < nearLoadCells*cell && gap > nearLoadLeast*cell {

@@ -80,7 +80,7 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 	hasMirror = hasMirror && !b.faultAtEnd(out.Findings)
 	if hasMirror && lost.significant() && (!slowed(out.Findings) || lost.beyond(found.Known)) {
 		lost.sections = b.edgeOfLoss(lost, out.Findings)
-		out.Findings = append(out.Findings, lossFinding(lost, out.Findings))
+		out.Findings = append(out.Findings, lossFinding(lost, out.Findings, first.soakedSomewhere))
 	}
 	if f, ok := b.silentEnd(found.Reflections, line, lost, out.Findings, settings.RangeM); ok {
 		out.Findings = append(out.Findings, f)
@@ -128,8 +128,10 @@ type view struct {
 	record   *soakSearch // the line of the record, once it was needed
 	// crowdedEnd says that no sound end stands for what the sweep shows at the end of the line.
 	crowdedEnd bool
-	// heldToLoad says that what is in front of the antenna was found by holding that to causality: the fit does not have it.
-	heldToLoad bool
+	// heldToLoad is what was found in front of the antenna by holding that to causality, nil for nothing: the fit does not have it.
+	heldToLoad *linemodel.Point
+	// soakedSomewhere says that wet cable explains the sweep better than a section that loses more, but not where it is.
+	soakedSomewhere bool
 }
 
 // look locates and names. since is how the sweep differs from an earlier one, nil where there is none. With wet,
@@ -178,8 +180,8 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 		v.crowdedEnd = end.crowded
 	}
 	b.endsEarly(v.findings)
-	if trials := b.nearLoad(found.Reflections, unsureAtLoad(v.findings)); len(trials) > 0 {
-		v.findings, v.heldToLoad = b.withNearLoad(v.findings, trials), true
+	if trials := b.nearLoad(found, unsureAtLoad(v.findings)); len(trials) > 0 {
+		v.findings, v.heldToLoad = b.withNearLoad(v.findings, trials), trials[0].point
 	}
 	if over {
 		return nil, ctx.Err()

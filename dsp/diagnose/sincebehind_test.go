@@ -60,7 +60,7 @@ func TestWaterIsToldOnce(t *testing.T) {
 		{Kind: changeGrown, DistanceM: 6.4, SigmaM: 0.05, ChangeDB: 53, BeforeDB: 60, NowDB: 54, GrownDB: 6},
 		{Kind: changeGrown, DistanceM: 5.1 + wetMostM, SigmaM: 0.05, ChangeDB: 58, BeforeDB: 60, NowDB: 57, GrownDB: 3}, // too far off
 	}}
-	lost := lossFinding(excess{middleDB: 6, nominalDB: 3, sections: b.path.Spans}, nil)
+	lost := lossFinding(excess{middleDB: 6, nominalDB: 3, sections: b.path.Spans}, nil, false)
 	dent := Finding{Cause: DentOrKink, DistanceM: 15, IsFault: true, ReturnLossDB: 20}
 	out, told := &Findings{Findings: []Finding{lost, dent}}, make([]bool, 3)
 	b.behindChanges(out, d, told)

@@ -35,13 +35,15 @@ type soaking struct {
 type otherPlace struct{ x, share float64 }
 
 const (
-	soakedGain        = 30.0 // natural units that wet cable must bring over whatever else was named
+	soakedGain        = 40.0 // natural units that wet cable must bring over whatever else was named
 	soakedAsGood      = 1.1  // times what the free reflections of locating leave, at most, it may
 	soakedTotalDB     = 1.0  // return loss below which a fault reflects all
 	soakedLeaves      = 0.75 // and the share of the cost that it may leave
 	soakedSpill       = 0.05 // of a strong reflection within so many cells that its circuit may leave
 	soakedSpillCells  = 4.0
 	soakedBesideMost  = 0.1  // |Γ| of that reflection where the section is known to be wet
+	soakedSurely      = 0.1  // of the cost of a line that ends in a mirror that wet cable leaves which is all that explains it: it
+	soakedSurelyAs    = 1.5  // may leave so much of what free reflections do, which hold a mirror to nothing
 	soakedByFar       = 0.3  // of the cost: what leaves less explains the sweep by far better than a sound line
 	soakedOver        = 10.0 // and over anything else between the same edges
 	soakedDrop        = 0.03 // drop of impedance below which a line's own spread explains it
@@ -80,7 +82,7 @@ func (v *view) soaked() *soaking {
 	trials := s.search(s.base)
 	base := s.fit.Cost // with what was found at joints
 	if faulty(v.findings) && (named != nil || !wet) {
-		s.adopt(b.fit)
+		s.asNamed(v)
 		if named == nil && s.fit.Cost > base {
 			s.fit.Restore(s.base[0])
 		}
@@ -161,7 +163,15 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 			most = math.Inf(1)
 		}
 	}
-	if v.cutShort(best.point) || (!v.sees(best.point) || v.allAlong(best.point)) && (v.ended() || left > most*free*free) || s.rivalled(best.point, least) {
+	if s.mirror() != 0 && least < soakedSurely*without {
+		most = soakedSurelyAs
+	}
+	unseen := !v.sees(best.point) || v.allAlong(best.point)
+	if v.cutShort(best.point) || unseen && (v.ended() || left > math.Max(most, soakedAsGood)*free*free) || s.rivalled(best.point, least) {
+		return nil
+	}
+	if unseen && left > most*free*free {
+		v.soakedSomewhere = s.mirror() != 0
 		return nil
 	}
 	return best
@@ -332,9 +342,12 @@ func (v *view) cutShort(p *linemodel.Point) bool {
 	return false
 }
 
-// behindTotal says whether v holds a total reflection in front of the end of p: behind it nothing shows.
+// behindTotal says whether v holds a total reflection, an open or a short circuit in front of the end of p: behind it nothing shows.
 func (v *view) behindTotal(p *linemodel.Point) bool {
-	return hidden(v.found.Reflections, p.X+p.Extent+p.ExcessM()+v.bench.fit.Cell(p.X))
+	end := p.X + p.Extent + p.ExcessM() + v.bench.fit.Cell(p.X)
+	return hidden(v.found.Reflections, end) || slices.ContainsFunc(v.findings, func(f Finding) bool {
+		return f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit) && f.DistanceM < end
+	})
 }
 
 // plausible says whether p, in the given state or, nil, in the present one, may

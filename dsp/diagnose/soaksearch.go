@@ -315,6 +315,29 @@ func (s *soakSearch) adopt(from *linemodel.Fit) {
 	fit.Refine(fit.Points, true, true, 6)
 }
 
+// asNamed makes the line what v has named, what it found by holding the antenna to causality included.
+func (s *soakSearch) asNamed(v *view) *linemodel.State {
+	fit := s.fit
+	s.adopt(v.bench.fit)
+	named := fit.Save()
+	if held := v.heldToLoad; held != nil {
+		for _, q := range slices.Clone(fit.Points) {
+			if math.Abs(q.X-held.X) < 0.6*fit.Cell(held.X) {
+				fit.Remove(q)
+			}
+		}
+		s.insertCopy(held)
+		fit.Evaluate()
+		fit.FitLoad()
+		fit.Refine(fit.Points, true, true, 8)
+		if fit.Cost < named.Cost {
+			named = fit.Save()
+		}
+		fit.Restore(named)
+	}
+	return named
+}
+
 // with puts a copy of p, as it is in state from, into the present model, in place of what lies
 // within it, and fits all.
 func (s *soakSearch) with(p *linemodel.Point, from *linemodel.State) *linemodel.Point {

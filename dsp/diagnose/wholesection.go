@@ -42,8 +42,7 @@ func (v *view) otherSection() *soaking {
 	attempt := func(fitted func() (*linemodel.Point, float64)) {
 		if s == nil {
 			s = v.lineOfRecord()
-			s.adopt(b.fit)
-			named = s.fit.Save()
+			named = s.asNamed(v)
 		}
 		if p, cost := fitted(); p != nil && cost < least {
 			best, least, state = p, cost, s.fit.Save()
@@ -57,17 +56,9 @@ func (v *view) otherSection() *soaking {
 	if crowded || (b.load == cables.Open || b.load == cables.Short) && v.faultNearEnd() {
 		attempt(func() (*linemodel.Point, float64) { return s.dentAtEnd(b.fit) })
 	}
-	if b.load == cables.Antenna && !crowded && !v.heldToLoad && !v.cutOff() {
+	if b.load == cables.Antenna && !crowded && v.heldToLoad == nil && !v.cutOff() {
 		for _, r := range v.mayHoldDent() {
-			attempt(func() (*linemodel.Point, float64) {
-				p, cost := s.dentWithin(r[0], r[1], b.fit)
-				if p != nil {
-					if _, atJoint := b.placeAt(p.X + p.Extent/2); atJoint { // whose circuits look like it
-						return nil, cost
-					}
-				}
-				return p, cost
-			})
+			attempt(func() (*linemodel.Point, float64) { return s.dentWithin(r[0], r[1], b.fit) })
 		}
 	}
 	if best == nil {
@@ -155,7 +146,7 @@ type otherCable struct {
 // at whose beginning something reflects as the edge of other cable does.
 func (v *view) mayBeOther() (out []otherCable) {
 	b := v.bench
-	for _, r := range v.found.Reflections {
+	for _, r := range v.reflectors() {
 		size := math.Pow(10, -r.ReturnLossDB/20)
 		if size < wholeLeast || size > wholeMost {
 			continue
@@ -163,8 +154,9 @@ func (v *view) mayBeOther() (out []otherCable) {
 		atJoint := false
 		for i := range b.path.Spans {
 			span := &b.path.Spans[i]
-			if near := math.Abs(r.DistanceM-span.StartM) < 3*placeSigma(span.StartM)+b.fit.Cell(span.StartM)/2; near && span.Device == nil {
-				atJoint = true
+			off, cell := math.Abs(r.DistanceM-span.StartM), b.fit.Cell(span.StartM)
+			if off < 3*placeSigma(span.StartM)+cell/2 && span.Device == nil {
+				atJoint = atJoint || off < cell
 				out = append(out, otherCable{span.StartM, span.LengthM, placeSigma(span.LengthM), true})
 			}
 		}
@@ -180,6 +172,21 @@ func (v *view) mayBeOther() (out []otherCable) {
 		}
 	}
 	return slices.DeleteFunc(out, func(o otherCable) bool { return o.lengthM < foreignLeastM })
+}
+
+// reflectors lists what v was found to reflect, and the faults told from that which locating does not have: it leaves what is
+// just in front of an antenna to the antenna.
+func (v *view) reflectors() []locate.Reflection {
+	all := slices.Clone(v.found.Reflections)
+	for _, f := range v.findings {
+		near := func(r locate.Reflection) bool {
+			return math.Abs(r.DistanceM-f.DistanceM) < v.bench.fit.Cell(f.DistanceM)/2
+		}
+		if f.IsFault && f.ExtentM == 0 && !slices.ContainsFunc(all, near) {
+			all = append(all, locate.Reflection{DistanceM: f.DistanceM, ReturnLossDB: f.ReturnLossDB})
+		}
+	}
+	return all
 }
 
 // isOther says whether other cable was named at x already.
@@ -363,9 +370,31 @@ func (b *bench) wholeFinding(p *linemodel.Point) Finding {
 		Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}}
 	if p.Extent < dentLongestM {
 		f.Cause = DentOrKink
+		if place, atJoint := b.placeAt(p.X + p.Extent/2); atJoint { // whose circuits look like it
+			return b.atJointInstead(f, p, place)
+		}
 	}
 	nameAlone(&f)
 	t := trial{cause: f.Cause, point: p, state: b.fit.Save(), words: describe(p, nil, b.fit, 0, "")[0]}
 	b.named = append(b.named, &verdictOf{finding: f, trials: []trial{t}})
+	return f
+}
+
+// atJointInstead names what was found as the dent p, which f tells of, at a joint.
+func (b *bench) atJointInstead(f Finding, p *linemodel.Point, place string) Finding {
+	points := []*linemodel.Point{p}
+	trials := append(b.circuits(points), b.dent(points)...)
+	if len(trials) == 0 { // it was given up
+		return f
+	}
+	sortTrials(trials)
+	best := trials[0]
+	b.fit.Restore(best.state)
+	f.DistanceM, f.ExtentM, f.ReturnLossDB = math.Max(0, best.point.X), best.point.LengthM(), -20*math.Log10(math.Max(b.fit.RMS(best.point), 1e-6))
+	if best.cause != DentOrKink {
+		f.Place = place
+	}
+	nameFinding(&f, trials, nearLoadTrust)
+	b.named = append(b.named, &verdictOf{finding: f, trials: trials})
 	return f
 }

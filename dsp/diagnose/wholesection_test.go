@@ -40,6 +40,40 @@ func TestWholeSectionOfOtherCable(t *testing.T) {
 	}
 }
 
+// A jumper of 75-ohm cable just in front of an antenna, in a band of a few cells: locating leaves it to the antenna, and its near
+// edge alone passes for a contact.
+func TestTailOfOtherCable(t *testing.T) {
+	for _, lengthM := range []float64{2.3, 2.9} {
+		s := band(clearLine(cables.Antenna, simulate.Fault{Cause: string(WrongImpedance), At: "top jumper", Cable: "braid-75"}), 380e6, 470e6, 801)
+		s.Line.Sections[2].LengthM = lengthM
+		s.Line.Load.BandHz = [2]float64{389e6, 453e6}
+		found, _ := diagnosed(t, s)
+		alone(t, found, WrongImpedance, 17, 0.05)
+		if f := faultsOf(found)[0]; math.Abs(f.ExtentM-lengthM) > 0.05*lengthM {
+			t.Errorf("%.2f m of it, want %.2f", f.ExtentM, lengthM)
+		}
+	}
+}
+
+// Cable that would pass for wet behind a short circuit is none: nothing of it shows. And where a joint is in reach of what looks
+// like a dent in front of an antenna, what stands there is named by what stands in joints. Drawn lines.
+func TestWhatAStretchPassesFor(t *testing.T) {
+	if testing.Short() {
+		t.Skip("two diagnoses")
+	}
+	s, err := simulate.Draw(78015, simulate.DrawOptions{Cause: "double", Ordinary: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	found, truth := diagnosed(t, s)
+	faults := faultsOf(found)
+	if len(faults) != 2 || faults[0].Cause != WaterInCable || faults[1].Cause != ShortCircuit || math.Abs(faults[1].DistanceM-truth.Faults[1].DistanceM) > 0.05 {
+		t.Errorf("%d faults, want wet cable and a short circuit behind it", len(faults))
+	}
+	found, truth = diagnosed(t, drawn(t, 78014, WrongImpedance))
+	alone(t, found, WrongImpedance, truth.Faults[0].DistanceM, 0.05)
+}
+
 // Other cable from somewhere in a section to its end: a joint that may reflect as well hides its far edge.
 func TestRestOfASectionOfOtherCable(t *testing.T) {
 	s := band(clearLine(cables.Antenna, simulate.Fault{Cause: string(WrongImpedance), DistanceM: 13.5, ExtentM: 27.47, ImpedanceOhm: 75}), 25e6, 1200e6, 1001)
