@@ -224,6 +224,21 @@ func causalLoad(fit *linemodel.Fit, earlyM float64) *linemodel.Load {
 	return linemodel.NewLoad(&fit.Medium, length, -causalGuard/band-early, spacing, taps, fit.Weight)
 }
 
+// holdAntenna holds an antenna to causality where what is known to stand just in front of it, if anything, would else be shared
+// between the two.
+func (b *bench) holdAntenna(known []*linemodel.Point) {
+	fit, length := b.fit, b.path.LengthM()
+	if b.load != cables.Antenna || fit.Load == nil || !slices.ContainsFunc(known, func(p *linemodel.Point) bool {
+		return p.Form == linemodel.Foreign && p.X+p.LengthM() > length-nearLoadCells*fit.Cell(length)
+	}) {
+		return
+	}
+	fit.Load = causalLoad(fit, 0)
+	fit.Evaluate()
+	fit.FitLoad()
+	fit.Refine(fit.Points, true, true, 6)
+}
+
 // unsureAtLoad says whether something at the antenna or just in front of it was found at fault without a
 // name that stands by itself.
 func unsureAtLoad(found []Finding) bool {
