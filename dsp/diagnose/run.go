@@ -147,12 +147,12 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	}
 	b := &bench{fit: found.Fit, path: path, load: line.Load.Kind, endDB: line.Load.ReturnLossDB, joints: path.JointsM(), since: since, unit: temper * math.Max(found.Fit.Noise, found.ResidualRMS*found.ResidualRMS)}
 	b.fit.Unit = b.unit
-	b.holdAntenna(found.Known)
 	over := false
 	b.fit.Ended = func() bool {
 		over = over || ctx.Err() != nil
 		return over
 	}
+	b.holdAntenna(found.Known)
 	v := &view{found: found, bench: b}
 	if v.findings, err = b.nameFromEnd(ctx, found); err != nil {
 		return nil, err
