@@ -34,10 +34,8 @@ func (b *bench) nearLoad(found *locate.Result, unsure bool) []trial {
 		return nil
 	}
 	cell := b.fit.Cell(length)
-	for _, p := range found.Known { // that is what is there
-		if p.X+p.LengthM() > length-nearLoadCells*cell {
-			return nil
-		}
+	if slices.ContainsFunc(found.Known, b.isNearLoad) { // that is what is there
+		return nil
 	}
 	var near []float64
 	for _, x := range b.joints[1 : len(b.joints)-1] {
@@ -224,12 +222,18 @@ func causalLoad(fit *linemodel.Fit, earlyM float64) *linemodel.Load {
 	return linemodel.NewLoad(&fit.Medium, length, -causalGuard/band-early, spacing, taps, fit.Weight)
 }
 
+// isNearLoad says whether p reaches to where locating leaves all to the antenna.
+func (b *bench) isNearLoad(p *linemodel.Point) bool {
+	length := b.path.LengthM()
+	return p.X+p.LengthM() > length-nearLoadCells*b.fit.Cell(length)
+}
+
 // holdAntenna holds an antenna to causality where what is known to stand just in front of it, if anything, would else be shared
 // between the two.
 func (b *bench) holdAntenna(known []*linemodel.Point) {
-	fit, length := b.fit, b.path.LengthM()
+	fit := b.fit
 	if b.load != cables.Antenna || fit.Load == nil || !slices.ContainsFunc(known, func(p *linemodel.Point) bool {
-		return p.Form == linemodel.Foreign && p.X+p.LengthM() > length-nearLoadCells*fit.Cell(length)
+		return p.Form == linemodel.Foreign && b.isNearLoad(p)
 	}) {
 		return
 	}
