@@ -131,7 +131,7 @@ func (p *Fit) apply(list []parameter, d []float64) {
 		if q == nil {
 			which, term, unit := item.portTerm()
 			v := p.Port[which][term] + unit*complex(step, 0)
-			most := 3 * portSigma(which)
+			most := 3 * p.portSigma(which, term)
 			p.Port[which][term] = complex(limit(real(v), most), limit(imag(v), most))
 			continue
 		}

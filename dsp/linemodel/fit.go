@@ -57,11 +57,6 @@ func (l Link) excess() float64 {
 	return (l.B.X - from - l.LengthM) / l.SigmaM
 }
 
-// portSigmas is how large the instrument's residual directivity, source match and
-// tracking are expected to be: 40 dB, 34 dB and 0.05 dB, common practice for a field
-// calibration, no source.
-var portSigmas = [portErrors]float64{0.01, 0.02, 0.006}
-
 // NewFit returns a fit of the bare path to measured at frequencyHz; all points
 // weigh the same.
 func NewFit(path *cables.Path, frequencyHz []float64, measured []complex128) *Fit {
@@ -102,8 +97,9 @@ func (p *Fit) priorCost() float64 {
 	unit := p.unit()
 	cost := 0.0
 	for i, terms := range p.Port {
-		for _, c := range terms {
-			cost += (real(c)*real(c) + imag(c)*imag(c)) * unit / (portSigma(i) * portSigma(i))
+		for term, c := range terms[:p.terms] {
+			sigma := p.portSigma(i, term)
+			cost += (real(c)*real(c) + imag(c)*imag(c)) * unit / (sigma * sigma)
 		}
 	}
 	for _, q := range p.Points {
@@ -134,8 +130,6 @@ func (p *Fit) priorCost() float64 {
 
 // unit is the cost of one natural unit of improbability.
 func (p *Fit) unit() float64 { return math.Max(math.Max(p.Unit, p.Noise), 1e-12) }
-
-func portSigma(which int) float64 { return portSigmas[which] }
 
 // quantity returns the fitted quantity c of the point; those behind the last of
 // the list are Inside.
@@ -213,8 +207,10 @@ func (p *Fit) parameters(points []*Point, port bool) []parameter {
 		if !p.Tracked {
 			errors = Tracking
 		}
-		for c := range 2 * errors * portTerms {
-			list = append(list, parameter{nil, c})
+		for which := range errors {
+			for c := range 2 * p.terms {
+				list = append(list, parameter{nil, 2*portTerms*which + c})
+			}
 		}
 	}
 	return list
@@ -239,27 +235,6 @@ func (p *Fit) jacobian(list []parameter) {
 		p.derivative(dst, item.point, item.quantity, flat)
 		if item.quantity == ByFlat {
 			flat = dst
-		}
-	}
-}
-
-// portDerivative writes column c of J, of an error of the instrument, to dst; those of the
-// terms before it must be there.
-func (p *Fit) portDerivative(dst []complex128, c int, item parameter) {
-	which, term, unit := item.portTerm()
-	switch {
-	case unit != 1:
-		turn(dst, p.scratch[c-1])
-	case term > 0: // term 0 is 1 throughout
-		dsp.Weigh(dst, p.scratch[c-2*term], p.basis[term])
-	case which == Directivity:
-		copy(dst, p.Model.unit())
-	default:
-		dsp.Multiply(dst, p.Input, p.portLoop)
-		if which == SourceMatch {
-			for k, t := range dst {
-				dst[k] = t * (t * p.tracks[k])
-			}
 		}
 	}
 }
@@ -314,7 +289,8 @@ func (p *Fit) addOwnPriors(list []parameter, from int, a *mat.SymDense, b *mat.V
 			if item.quantity%2 == 1 {
 				v = imag(p.Port[which][term])
 			}
-			precision := unit / (portSigma(which) * portSigma(which))
+			sigma := p.portSigma(which, term)
+			precision := unit / (sigma * sigma)
 			a.SetSym(c, c, a.At(c, c)+precision)
 			b.SetVec(c, b.AtVec(c)-v*precision)
 			continue
@@ -446,4 +422,27 @@ func (p *Fit) ResidualRMS() float64 {
 		total += w
 	}
 	return math.Sqrt(sum / total)
+}
+
+// OccamInside returns how many natural units the places inside q cost: of each, the logarithm of how much
+// narrower the sweep makes what was known of it, the others and all else held. With it a stretch with places
+// inside is compared with one without (D. J. C. MacKay, "Information Theory, Inference, and Learning
+// Algorithms", ch. 28, the Occam factor). The model must be evaluated.
+func (p *Fit) OccamInside(q *Point) (units float64) {
+	var list []parameter
+	for c := range q.Inside {
+		list = append(list, parameter{q, quantities + c})
+	}
+	if len(list) == 0 || p.Over() {
+		return 0
+	}
+	p.jacobian(list)
+	for c := range list {
+		sum := 0.0
+		for k, v := range p.scratch[c] {
+			sum += p.Weight[k] * (real(v)*real(v) + imag(v)*imag(v))
+		}
+		units += math.Log1p(2*sum/p.unit()*q.InsideSigma*q.InsideSigma) / 2
+	}
+	return units
 }

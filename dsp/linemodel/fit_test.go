@@ -168,7 +168,7 @@ func TestPriorCost(t *testing.T) {
 			t.Errorf("parameter %d: curvature %.6g, want %.6g", i, matrix.At(i, i), want)
 		}
 	}
-	if felt != 5+2*portErrors*portTerms { // a's flat, c's falling, three places, and the port
+	if felt != 5+2*portErrors*p.terms { // a's flat, c's falling, three places, and the port
 		t.Errorf("%d parameters feel a prior", felt)
 	}
 }
@@ -403,8 +403,8 @@ func TestPlaceSigma(t *testing.T) {
 			for range trials {
 				p.Restore(truth)
 				for i := range p.Port {
-					for d := range p.Port[i] {
-						s := portSigma(i) / math.Sqrt2
+					for d := range p.Port[i][:p.terms] {
+						s := p.portSigma(i, d) / math.Sqrt2
 						p.Port[i][d] = complex(s*rng.NormFloat64(), s*rng.NormFloat64())
 					}
 				}

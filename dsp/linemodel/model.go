@@ -249,11 +249,13 @@ type Model struct {
 	// given by their coefficients over Legendre polynomials. Source: D. Rytting,
 	// "Network analyzer error models and calibration methods" (from memory).
 	Port     [portErrors][portTerms]complex128
-	basis    [portTerms][]float64
-	Input    []complex128 // Γ at the reference plane
-	Match    []complex128 // e11
-	Sum      []complex128 // S at the test port
-	LoadGain []complex128 // ∂S/∂Γ at the load, by Gains
+	basis    [portTerms][]float64 // of the terms in use
+	terms    int
+	spread   [portTerms]float64 // of the terms' sizes, of an error of size 1
+	Input    []complex128       // Γ at the reference plane
+	Match    []complex128       // e11
+	Sum      []complex128       // S at the test port
+	LoadGain []complex128       // ∂S/∂Γ at the load, by Gains
 
 	portLoop    []complex128                      // 1/(1 − e11·Γ)
 	leaks, ones []complex128                      // e00, and 1 throughout
@@ -286,31 +288,13 @@ type stamped struct {
 	stamp int
 }
 
-// portTerms is how many terms of a polynomial in frequency, of degree 0 up,
-// stand for a residual error of the instrument.
-const portTerms = 3
-
-// The residual errors of the instrument.
-const (
-	Directivity = iota
-	SourceMatch
-	Tracking
-	portErrors
-)
-
 // New returns the model of the bare path.
 func New(path *cables.Path, frequencyHz []float64) Model {
 	n := len(frequencyHz)
 	m := Model{Medium: newMedium(path, frequencyHz), Input: make([]complex128, n), Match: make([]complex128, n),
 		Sum: make([]complex128, n), LoadGain: make([]complex128, n), portLoop: make([]complex128, n)}
-	lo, hi := frequencyHz[0], frequencyHz[n-1]
-	for i := range m.basis {
-		m.basis[i] = make([]float64, n)
-	}
-	for k, f := range frequencyHz { // Legendre polynomials over the span
-		t := (2*f - lo - hi) / (hi - lo)
-		m.basis[0][k], m.basis[1][k], m.basis[2][k] = 1, t, (3*t*t-1)/2
-	}
+	m.spread, m.terms = [portTerms]float64{1, 1, 1}, portFew
+	m.legendre()
 	return m
 }
 
@@ -486,30 +470,6 @@ func (m *Model) inward() {
 	}
 	for _, p := range m.Points {
 		s.points = append(s.points, stamped{p, p.stamp})
-	}
-}
-
-// samplePort computes of e00, e11 and 1 + t what has changed, from their coefficients.
-func (m *Model) samplePort() {
-	first := m.leaks == nil
-	if first {
-		m.leaks, m.tracks = make([]complex128, len(m.Ratio)), make([]complex128, len(m.Ratio))
-	}
-	for which, dst := range [portErrors][]complex128{m.leaks, m.Match, m.tracks} {
-		terms := m.Port[which]
-		if terms == m.sampled[which] && !first {
-			continue
-		}
-		m.sampled[which] = terms
-		one := complex(0, 0)
-		if which == Tracking {
-			one = 1
-		}
-		rising, bent := m.basis[1][:len(dst)], m.basis[2][:len(dst)]
-		for k := range dst {
-			b, c := rising[k], bent[k]
-			dst[k] = terms[0] + complex(real(terms[1])*b, imag(terms[1])*b) + complex(real(terms[2])*c, imag(terms[2])*c) + one
-		}
 	}
 }
 

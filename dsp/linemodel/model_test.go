@@ -136,7 +136,7 @@ func crowded(t testing.TB) Model {
 func behindPort(m *Model, k int, gamma complex128) complex128 {
 	var e [portErrors]complex128
 	for i, terms := range m.Port {
-		for d, c := range terms {
+		for d, c := range terms[:m.terms] {
 			e[i] += c * complex(m.basis[d][k], 0)
 		}
 	}

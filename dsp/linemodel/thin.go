@@ -9,7 +9,8 @@ func (p *Fit) fewer(pick []int) *Fit {
 		m.Gamma, m.Start = append(m.Gamma, picked(p.Gamma[i], pick)), append(m.Start, picked(p.Start[i], pick))
 		m.reactive = append(m.reactive, picked(p.reactive[i], pick))
 	}
-	for i := range m.basis {
+	m.spread, m.terms = p.spread, p.terms
+	for i := range m.terms {
 		m.basis[i] = picked(p.basis[i], pick)
 	}
 	for _, v := range []*[]complex128{&m.Input, &m.Match, &m.Sum, &m.LoadGain, &m.portLoop} {

@@ -119,3 +119,27 @@ func TestUnevenRecovers(t *testing.T) {
 		t.Errorf("going back leaves %v, fitted: %v", p.Inside, p.FitsInside)
 	}
 }
+
+// TestOccamInside holds what the places inside cost against the evidence itself: the integral of the likelihood over what was
+// known of one place, the others held (D. J. C. MacKay, ch. 28: best fit times Occam factor).
+func TestOccamInside(t *testing.T) {
+	m, p := uneven(t, []float64{0.02})
+	fit := measuredFit(m)
+	fit.Noise = 1e-5
+	fit.Evaluate()
+	got := fit.OccamInside(p)
+	best := 0.02 // what the sweep says by itself
+	const steps = 4000
+	sum := 0.0
+	for i := range steps {
+		u := 16 * ((float64(i)+0.5)/steps - 0.5) // of the prior's deviations, about that
+		p.Inside[0] = best + u*p.InsideSigma
+		fit.Sample(p)
+		fit.Evaluate()
+		likelihood := (fit.Cost - fit.priorCost()) / fit.unit()
+		sum += math.Exp(-likelihood-u*u/2) / math.Sqrt(2*math.Pi) * 16 / steps
+	}
+	if want := -math.Log(sum); math.Abs(got-want) > 0.02 || want < 1 {
+		t.Errorf("costs %.3f units, the integral says %.3f", got, want)
+	}
+}
