@@ -48,17 +48,18 @@ const (
 	soakedOver        = 10.0 // and over anything else between the same edges
 	soakedDrop        = 0.03 // drop of impedance below which a line's own spread explains it
 	soakedMostDrop    = 0.4
-	soakedReflects    = 0.007 // |Γ| that unevenness within a section may reach, 43 dB
-	soakedStrong      = 0.03  // that none does, 30 dB,
-	soakedLeast       = 0.001 // and below which edges do not show, 60 dB
-	soakedTangent     = 0.001 // loss tangent below which it is not water
-	soakedMostTangent = 0.05  // that the loss of an end behind it is taken for at first
-	soakedPoor        = 0.5   // of the cost of the line of the record that what was named leaves: wet cable is sought beside it
-	soakedBeside      = 2     // of the best are fitted beside what was named
-	soakedUnexplained = 0.03  // mean square left beyond which nothing is explained
-	soakedElsewhereM  = 0.5   // from where it is another place
-	soakedUnlikely    = 0.05  // odds of another place that are not worth a word
-	soakedNamed       = 0.7   // confidence from which wet cable that was named is taken to be on the line
+	soakedReflects    = 0.007  // |Γ| that unevenness within a section may reach, 43 dB
+	soakedStrong      = 0.03   // that none does, 30 dB,
+	soakedShows       = 0.001  // below which edges show one place only if no other does as well, 60 dB,
+	soakedLeast       = 0.0005 // and below which they do not show, 66 dB
+	soakedTangent     = 0.001  // loss tangent below which it is not water
+	soakedMostTangent = 0.05   // that the loss of an end behind it is taken for at first
+	soakedPoor        = 0.5    // of the cost of the line of the record that what was named leaves: wet cable is sought beside it
+	soakedBeside      = 2      // of the best are fitted beside what was named
+	soakedUnexplained = 0.03   // mean square left beyond which nothing is explained
+	soakedElsewhereM  = 0.5    // from where it is another place
+	soakedUnlikely    = 0.05   // odds of another place that are not worth a word
+	soakedNamed       = 0.7    // confidence from which wet cable that was named is taken to be on the line
 )
 
 // soaked returns the wet cable that explains the sweep better than what v
@@ -145,6 +146,9 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 		return nil
 	}
 	best.other = elsewhere(best, places, leastUnit)
+	if len(best.other) > 0 && s.mirror() != 0 && mostReflected(best.point) < soakedShows {
+		return nil
+	}
 	if named != nil {
 		return best
 	}
@@ -166,7 +170,9 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 	if s.mirror() != 0 && least < soakedSurely*without {
 		most = soakedSurelyAs
 	}
-	unseen := !v.sees(best.point) || v.allAlong(best.point)
+	// That the cable is wet was found already, and only where is asked.
+	known := least < soakedSurely*without && v.allAlong(best.point)
+	unseen := !known && (!v.sees(best.point) || v.allAlong(best.point))
 	if v.cutShort(best.point) || unseen && (v.ended() || left > math.Max(most, soakedAsGood)*free*free) || s.rivalled(best.point, least) {
 		return nil
 	}
@@ -380,7 +386,7 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	if s.mirror() != 0 { // which comes back late and weak for water, and not for unevenness
 		return mostReflected(p) > soakedLeast
 	}
-	return s.fit.RMS(p) > soakedReflects || late && mostReflected(p) > soakedLeast
+	return s.fit.RMS(p) > soakedReflects || (late || s.isRough(p)) && mostReflected(p) > soakedLeast
 }
 
 // mostReflected is the |Γ| of p where it reflects most.

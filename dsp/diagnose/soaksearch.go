@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -16,6 +17,7 @@ type soakSearch struct {
 	seen   []float64          // where the joints are seen
 	base   []*linemodel.State // the line of the record: with what was found at joints, and without
 	ways   []passed           // where the sweep shows that something holds the wave up
+	roughs []soakStart        // what reflects more all along than the rest of the line
 	late   []float64          // how much farther out than recorded what is behind a stretch may be seen, m
 	window []float64          // the weights of the fit that locating left
 }
@@ -70,6 +72,7 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 		hz, measured, weight = append(hz, full.FrequencyHz[k]), append(measured, full.Measured[k]), append(weight, w)
 	}
 	fit := linemodel.NewFit(b.path, hz, measured)
+	fit.FollowPort()
 	copy(fit.Weight, weight)
 	fit.Noise, fit.Unit, fit.Ended = full.Noise, temper*full.Noise, full.Ended
 	fit.Patient = true
@@ -374,11 +377,17 @@ func (s *soakSearch) from(p *linemodel.Point) (out []*linemodel.Point) {
 	return out
 }
 
-// wet puts the stretch w on the line.
-func (s *soakSearch) wet(w soakStart) *linemodel.Point {
+// wetPoint returns the stretch w. It is not on the line yet.
+func (s *soakSearch) wetPoint(w soakStart) *linemodel.Point {
 	p := s.fit.NewPoint(math.Max(0, w.x), linemodel.Wet)
 	p.Extent, p.Drop, p.Tangent, p.Taper, p.Round = w.extent, w.drop, 0.01, w.taper, true
 	wetPriors(p)
+	return p
+}
+
+// wet puts the stretch w on the line.
+func (s *soakSearch) wet(w soakStart) *linemodel.Point {
+	p := s.wetPoint(w)
 	passage := s.passage()
 	if passage != nil {
 		s.takePassage(p, passage)
@@ -512,6 +521,12 @@ func (s *soakSearch) search(bases []*linemodel.State) []trial {
 				trials = append(trials, u)
 			}
 		}
+	}
+	base := slices.MinFunc(bases, func(a, b *linemodel.State) int { return cmp.Compare(a.Cost, b.Cost) })
+	starts := s.rough(base)
+	s.roughs = append(s.roughs, starts...)
+	if len(trials) == 0 || -trials[0].score > roughLeft*fit.Noise*float64(len(fit.Measured)) {
+		trials = append(trials, s.uneven(base, starts)...)
 	}
 	fit.Restore(bases[0])
 	sortTrials(trials)

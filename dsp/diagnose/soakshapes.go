@@ -89,9 +89,9 @@ func (s *soakSearch) unevenly(t trial) (u trial, ok bool) {
 	return u, u.score > t.score
 }
 
-// price is what the places inside of p cost, one natural unit each.
+// price is what the places inside of p cost.
 func (s *soakSearch) price(p *linemodel.Point) float64 {
-	return float64(len(p.Inside)) * temper * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
+	return s.fit.OccamInside(p) * math.Max(s.fit.Noise, s.fit.ResidualRMS()*s.fit.ResidualRMS())
 }
 
 // straightShare is the length of a straight taper, of that of a raised cosine
