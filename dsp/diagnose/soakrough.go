@@ -64,6 +64,7 @@ func (s *soakSearch) roughCells() (out []roughCell) {
 // roughSums are the sums of the first cells' powers, and of the squares of these.
 type roughSums struct{ first, second []float64 }
 
+// sumRough sums what of gives of the cells.
 func sumRough(cells []roughCell, of func(roughCell) float64) roughSums {
 	sums := roughSums{make([]float64, len(cells)+1), make([]float64, len(cells)+1)}
 	for i, c := range cells {
@@ -129,13 +130,14 @@ func (s *soakSearch) rough(base *linemodel.State) (out []soakStart) {
 	return out
 }
 
-// uneven fits such stretches, unevenly wet, beginning with all behind them where it is seen: that they delay it
-// is in no phase then.
+// uneven fits such stretches, unevenly wet, beginning with all behind them where it is seen: by how much they delay it
+// need not be known to half a wave then.
 func (s *soakSearch) uneven(base *linemodel.State, starts []soakStart) (out []trial) {
 	fit := s.fit
 	for _, w := range starts {
 		fit.Restore(base)
-		p := s.wetWhereSeen(w)
+		p := s.wetPoint(w)
+		s.put(p, true)
 		u, ok := s.unevenly(trial{cause: WaterInCable, point: p, state: fit.Save(), score: math.Inf(-1)})
 		if !ok || u.state.Cost > soakedHopeless*base.Cost {
 			continue
@@ -152,15 +154,6 @@ func (s *soakSearch) uneven(base *linemodel.State, starts []soakStart) (out []tr
 
 // roughSteps are those of the fit of such a stretch, after those of any uneven one.
 const roughSteps = 12
-
-// wetWhereSeen puts the stretch w on the line, all behind it staying where it is seen.
-func (s *soakSearch) wetWhereSeen(w soakStart) *linemodel.Point {
-	p := s.wetPoint(w)
-	s.fit.Sample(p)
-	s.replace(nil, p)
-	s.backBehind(p, true)
-	return p
-}
 
 // isRough says whether p lies where the line reflects more all along than elsewhere.
 func (s *soakSearch) isRough(p *linemodel.Point) bool {

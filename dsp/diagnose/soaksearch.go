@@ -394,10 +394,15 @@ func (s *soakSearch) wet(w soakStart) *linemodel.Point {
 	} else {
 		s.takeLoss(p)
 	}
+	s.put(p, passage != nil)
+	return p
+}
+
+// put puts p on the line, and what is behind it where backBehind does.
+func (s *soakSearch) put(p *linemodel.Point, known bool) {
 	s.fit.Sample(p)
 	s.replace(nil, p)
-	s.backBehind(p, passage != nil)
-	return p
+	s.backBehind(p, known)
 }
 
 // backBehind puts joints behind p where they are if p alone is why they were seen farther out, or, unless it is
