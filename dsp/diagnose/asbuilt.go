@@ -246,6 +246,7 @@ type place struct{ mean, sigma float64 }
 func (a *asBuilt) weigh(from float64, g []float64) place {
 	scaled, solved := mat.NewVecDense(len(g), nil), mat.NewVecDense(len(g), nil)
 	first, second := 0.0, 0.0
+	var parts []normal
 	for i := range a.ways {
 		w := &a.ways[i]
 		for j, v := range g {
@@ -256,9 +257,45 @@ func (a *asBuilt) weigh(from float64, g []float64) place {
 		}
 		mean := mat.Dot(scaled, w.mean)
 		first += w.weight * mean
-		second += w.weight * (mean*mean + mat.Dot(scaled, solved))
+		variance := mat.Dot(scaled, solved)
+		second += w.weight * (mean*mean + variance)
+		parts = append(parts, normal{w.weight, mean, math.Sqrt(math.Max(0, variance))})
 	}
-	return place{from + first, math.Sqrt(math.Max(0, second-first*first))}
+	deviation := math.Sqrt(math.Max(0, second-first*first))
+	return place{from + first, math.Max(deviation, within(parts, first)/2)}
+}
+
+// normal is one of several normal distributions of which one holds, with the probability weight.
+type normal struct{ weight, mean, sigma float64 }
+
+// twoSigmas is the share of a normal distribution within two standard deviations of its mean.
+const twoSigmas = 0.9545
+
+// within is how far from x as much of parts lies as of one normal distribution within two of its standard deviations.
+func within(parts []normal, x float64) float64 {
+	holds := func(reach float64) float64 {
+		sum, total := 0.0, 0.0
+		for _, p := range parts {
+			if total += p.weight; p.sigma > 0 {
+				sum += p.weight / 2 * (math.Erf((x+reach-p.mean)/p.sigma/math.Sqrt2) - math.Erf((x-reach-p.mean)/p.sigma/math.Sqrt2))
+			} else if math.Abs(p.mean-x) <= reach {
+				sum += p.weight
+			}
+		}
+		return sum - twoSigmas*total
+	}
+	low, high := 0.0, 0.0
+	for _, p := range parts {
+		high = math.Max(high, math.Abs(p.mean-x)+3*p.sigma)
+	}
+	for range 50 {
+		if middle := (low + high) / 2; holds(middle) < 0 {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return high
 }
 
 // seeming is where that is which seems to be at x.

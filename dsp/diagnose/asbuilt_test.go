@@ -90,3 +90,23 @@ func TestAnchorsDecideTheUncertainty(t *testing.T) {
 		t.Errorf("± %.4f m off the record, ± %.4f m on it: want half as much again", far, on)
 	}
 }
+
+// Twice the stated deviation of a place holds as much as of a normal distribution, whatever the shape of what is known: of one
+// that is two deviations, of two far apart all but a tail of each, 1.690 deviations from their means (a table of the normal
+// distribution, from memory: 0.9545 lies below that). One place in twenty-five that may be ten times as far off is in the tail alone.
+func TestWithinTwoDeviations(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		parts []normal
+		want  float64
+	}{
+		{"one", []normal{{1, 3, 0.5}}, 1},
+		{"two", []normal{{0.5, 2, 0.1}, {0.5, 4, 0.1}}, 1 + 0.1690},
+		{"a tail", []normal{{0.99, 3, 0.01}, {0.01, 5, 0.01}}, 0.02 * 1.054},
+		{"exact", []normal{{0.5, 3, 0}, {0.5, 3, 0}}, 0},
+	} {
+		if got := within(c.parts, 3); math.Abs(got-c.want) > 2e-3*math.Max(c.want, 0.1) {
+			t.Errorf("%s: %.4f, want %.4f", c.name, got, c.want)
+		}
+	}
+}
