@@ -313,3 +313,25 @@ func TestBaselineRefused(t *testing.T) {
 		t.Errorf("%v after cancelling", err)
 	}
 }
+
+// A narrow band and a mirror, a drawn line: what comes later and weaker may look like gain, and be seen from where nothing reflects.
+// No gain changes by that much, and the change shows in all that lies behind.
+func TestAllBehindComesLater(t *testing.T) {
+	s := drawn(t, 83010, WaterInCable)
+	s.Baseline = true
+	_, d := simulated(t, s)
+	latest := 0.0
+	for _, c := range d.Changes {
+		latest = math.Max(latest, c.DelayS)
+	}
+	fault := s.Faults[0]
+	path, err := s.Line.Path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	velocity := cables.SpeedOfLight * path.Spans[path.SpanAt(fault.DistanceM)].Medium.VelocityFactor
+	is := 2 * (fault.ExtentM - fault.TaperM) * fault.ImpedanceDrop / (1 - fault.ImpedanceDrop) / velocity // there and back, but for half of the tapers
+	if math.Abs(latest/is-1) > 0.3 {
+		t.Errorf("comes %.2f ns later, is %.2f ns", 1e9*latest, 1e9*is)
+	}
+}

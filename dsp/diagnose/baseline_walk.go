@@ -32,6 +32,7 @@ const (
 	clutterCells  = 12
 	grownDB       = 1.5 // a reflection that changed by less has only turned
 	absentDB      = 10  // a change so much above what was there is new
+	mostStrained  = 4.0 // standard deviations that what the two sweeps do not share may have to be for a change to be none
 	lumpedDelay   = 3.0 // times what a lumped part as strong as the change could delay
 	delaySeenS    = 3e-11
 	unchangedPart = 0.25 // of a reflection: 2 dB
@@ -419,12 +420,16 @@ func (w *walk) prune() {
 		w.noise = noiseOf(w.e)
 		all := w.bumps
 		drop, least := -1, 1.0
-		e, slow, noise := append([]complex128(nil), w.e...), w.slow, w.noise
+		e, slow, noise, strained := append([]complex128(nil), w.e...), w.slow, w.noise, w.strained()
 		for i, b := range all {
 			if b.delayS != 0 {
 				continue
 			}
 			at := w.index(b.x)
+			from, to := max(0, at-perCell), min(len(w.e)-1, at+perCell)
+			if !b.part { // it shows in all that lies behind
+				to = len(w.e) - 1
+			}
 			own := w.own(b)
 			w.bumps = append(append([]*bump(nil), all[:i]...), all[i+1:]...)
 			values := make([][]complex128, len(all))
@@ -433,12 +438,15 @@ func (w *walk) prune() {
 			}
 			w.solve(5)
 			again := w.thresholds()
-			most := 0.0
-			for n := max(0, at-perCell); n <= min(len(w.e)-1, at+perCell); n++ {
+			most, shows := 0.0, false
+			for n := from; n <= to; n++ {
 				most = math.Max(most, cmplx.Abs(w.e[n])/again[n])
+				shows = shows || (n == at || !b.part) && cmplx.Abs(own[n]) > again[n]
 			}
-			if own < again[at] { // it stands for something else
+			if !shows { // it stands for something else
 				most = 0
+			} else if w.strained() > math.Max(mostStrained, strained) { // what the weather and the calibration cannot have done
+				most = math.Inf(1)
 			}
 			if most < least {
 				drop, least = i, most
@@ -458,14 +466,22 @@ func (w *walk) prune() {
 	}
 }
 
-// own is how much b changes the profile at its own place.
-func (w *walk) own(b *bump) float64 {
-	i := w.index(b.x)
-	var sum complex128
-	for j, q := range b.value {
-		sum += q * b.columns[j][i]
+// strained is the largest of the quantities that the two sweeps do not share, such as velocity and gain, in its standard deviations.
+func (w *walk) strained() float64 {
+	most := 0.0
+	for j, q := range w.slow {
+		most = math.Max(most, cmplx.Abs(q)/w.sigma[j])
 	}
-	return cmplx.Abs(sum)
+	return most
+}
+
+// own is what b does to the profile.
+func (w *walk) own(b *bump) []complex128 {
+	sum := make([]complex128, len(w.x))
+	for j, q := range b.value {
+		dsp.Accumulate(sum, q, b.columns[j])
+	}
+	return sum
 }
 
 // yield takes out the changes without a part that lie behind x: what begins at
