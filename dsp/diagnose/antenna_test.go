@@ -176,3 +176,27 @@ func TestInFrontOfTheAntenna(t *testing.T) {
 		}
 	}
 }
+
+// A resonance that takes up less than all that arrives advances the phase, so that an antenna at fault may seem to reflect from in
+// front of its connector: it is likelier than what nobody found there, as far as locating leaves the place to it.
+func TestAntennaThatAdvances(t *testing.T) {
+	prior := map[Cause]float64{}
+	seen := &antennaSeen{delaySigmaM: 0.02, placeSigmaM: 0.05, worstDB: 8, promisedDB: 16}
+	for _, h := range seen.antennaCircuits(300e6, 500e6) {
+		if _, met := prior[h.cause]; !met {
+			prior[h.cause] = h.prior
+		}
+	}
+	for _, c := range []struct {
+		delayM float64
+		want   bool
+	}{{-0.3, true}, {-0.8, true}, {-1.9, false}} {
+		seen.delayM = c.delayM
+		b := &antennaBench{antennaSeen: seen, hiddenM: 1}
+		antenna := prior[AntennaFault] - b.delayCost(&atAntenna{cause: AntennaFault}, 0)
+		unnamed := prior[Unnamed] - b.delayCost(&atAntenna{cause: Unnamed}, 0)
+		if c.want && antenna < unnamed || !c.want && antenna > -10 {
+			t.Errorf("from %g m: antenna %.2f, what nobody found %.2f", c.delayM, antenna, unnamed)
+		}
+	}
+}

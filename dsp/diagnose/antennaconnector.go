@@ -34,13 +34,14 @@ const (
 	totalSpread      = 0.08 // of Γ around a total reflection
 	totalMost        = 8.0
 	endReflectsLeast = 0.8
-	behindStretch    = 2.0 // times as far from sound both may be behind a stretch whose loss and delay are fitted
-	delayGain        = 3.0 // natural units that the delay may count for a hypothesis at most
-	shiftReach       = 2.0 // standard deviations that the connector may lie off its record in the search,
-	shiftShare       = 0.1 // in steps of so much of the way in which Γ turns once,
-	mostShifts       = 40  // but no more than so many to either side
-	valueReach       = 2.0 // likewise for the sizes
-	valueSteps       = 4   // of one; of two each has half as many
+	behindStretch    = 2.0  // times as far from sound both may be behind a stretch whose loss and delay are fitted
+	advances         = 0.25 // odds that it seems to reflect from in front of its connector: a resonance that takes up less than all arriving advances the phase
+	delayGain        = 3.0  // natural units that the delay may count for a hypothesis at most
+	shiftReach       = 2.0  // standard deviations that the connector may lie off its record in the search,
+	shiftShare       = 0.1  // in steps of so much of the way in which Γ turns once,
+	mostShifts       = 40   // but no more than so many to either side
+	valueReach       = 2.0  // likewise for the sizes
+	valueSteps       = 4    // of one; of two each has half as many
 	halvings         = 7
 	totalDB          = 2.0                     // return loss in the band under which all of it is reflected
 	swallowMost      = 1.2 * antennaSwallowsDB // there and back, at the middle of its band, dB
@@ -74,6 +75,9 @@ func (t *antennaBench) delayCost(h *atAntenna, shiftM float64) float64 {
 	at := math.Max(t.delayM, nearestM)
 	u := (t.delayM - at) / far
 	antenna := math.Exp(-math.Min(u*u/2, delayMost)) / (at * math.Log(farthestM/nearestM))
+	if t.delayM < 0 && t.delayM > -t.hiddenM {
+		antenna += advances / t.hiddenM
+	}
 	share := 1.0 // of what is reflected in the band, the connector's
 	switch {
 	case h.total != 0:
@@ -139,7 +143,7 @@ func (a *antennaSeen) antennaCircuits(middle, top float64) []atAntenna {
 		{cause: ConnectorMismatch, form: linemodel.Series, fits: []int{rising}, log: []float64{reactance}, sigma: []float64{0.6}, prior: prior(0.5, 1)},
 		{cause: ConnectorMismatch, form: linemodel.Shunt, fits: []int{rising}, log: []float64{reactance}, sigma: []float64{0.6}, prior: prior(0.5, 1)},
 		{cause: WaterInConnector, form: linemodel.Shunt, fits: []int{flat, rising}, log: []float64{math.Log(0.175), reactance + 0.5}, sigma: []float64{0.9, 0.7}, tangent: 0.04, prior: prior(1, 2)},
-		{cause: Unnamed, prior: prior(1, 1)},
+		{cause: Unnamed, prior: prior(0.3, 1)}, // most of what is in front of it is found there
 		{cause: OpenCircuit, form: linemodel.Step, total: 1, prior: prior(1, 1)},
 		{cause: ShortCircuit, form: linemodel.Step, total: -1, prior: prior(1, 1)},
 	}
