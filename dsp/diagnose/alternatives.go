@@ -131,6 +131,23 @@ func (f *Finding) spread(share, behind, chance map[Cause]float64, rest float64) 
 	f.Alternatives = f.Alternatives[:min(len(f.Alternatives), mostAlternatives)]
 }
 
+// evenOut makes no alternative of f likelier than its cause: the best circuit is one cause's, and several circuits together may
+// make another's the likelier, which is to say that they are about as likely.
+func (f *Finding) evenOut() {
+	sum, count := f.Confidence, 1.0
+	for _, a := range f.Alternatives {
+		if a.Confidence <= sum/count {
+			break
+		}
+		sum += a.Confidence
+		count++
+	}
+	for i := range f.Alternatives {
+		f.Alternatives[i].Confidence = math.Min(f.Alternatives[i].Confidence, sum/count)
+	}
+	f.Confidence = math.Max(f.Confidence, sum/count)
+}
+
 // cannotBeTold says in the evidence which causes this sweep does not tell from
 // that of f, and what would.
 func (f *Finding) cannotBeTold(behind map[Cause]float64) {

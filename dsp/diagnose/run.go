@@ -96,6 +96,9 @@ func Run(ctx context.Context, s *sweep.Sweep, line *cables.Line, settings Settin
 		out.Findings = append(out.Findings, finding(r))
 	}
 	slices.SortStableFunc(out.Findings, func(x, y Finding) int { return cmp.Compare(x.DistanceM, y.DistanceM) })
+	for i := range out.Findings {
+		out.Findings[i].evenOut()
+	}
 	oneWayDB := 0.0
 	if hasMirror && lost.significant() {
 		oneWayDB = lost.middleDB / 2
