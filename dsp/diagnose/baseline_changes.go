@@ -98,6 +98,14 @@ func (d *difference) unchanged(x, returnLossDB float64) (bool, string) {
 	return true, fmt.Sprintf("was there in the earlier sweep, and has not changed by more than %.0f dB", -20*math.Log10(1-math.Min(0.9, d.smallest[i]/size)))
 }
 
+// asThen says whether a reflection at x is as it was, or lies farther out than was looked, and nothing has changed.
+func (d *difference) asThen(x, returnLossDB float64) bool {
+	if same, _ := d.unchanged(x, returnLossDB); same {
+		return true
+	}
+	return x > d.x[len(d.x)-1] && len(d.Changes) == 0
+}
+
 func (d *difference) index(x float64) int {
 	t := (x - d.x[0]) / (d.x[1] - d.x[0])
 	return min(max(0, int(math.Round(t))), len(d.x)-1)

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"downlead/cables"
+	"downlead/dsp/locate"
 	"downlead/dsp/simulate"
 )
 
@@ -160,4 +161,19 @@ func TestWaterBesideADeviceInANarrowBand(t *testing.T) {
 	}
 	alone(t, found, WaterInConnector, truth.Faults[0].DistanceM, 0.05)
 	silentWithout(t, s)
+}
+
+// What is far weaker than something in front of it may be what the model of that leaves: it tells nothing of the way to it.
+func TestWitnessInAShadow(t *testing.T) {
+	end := locate.Reflection{Kind: locate.AtFarEnd, DistanceM: 19, ReturnLossDB: 43}
+	for _, c := range []struct {
+		atM, returnLossDB float64
+		kind              locate.Kind
+		want              bool
+	}{{11, 8, locate.Mid, true}, {11, 25, locate.Mid, false}, {20, 8, locate.Mid, false}, {11, 8, locate.EchoOf, false}} {
+		found := []locate.Reflection{{Kind: c.kind, DistanceM: c.atM, ReturnLossDB: c.returnLossDB}, end}
+		if got := outshone(found, &end); got != c.want {
+			t.Errorf("%.0f dB at %.0f m: outshone %v", c.returnLossDB, c.atM, got)
+		}
+	}
 }

@@ -3,6 +3,7 @@ package diagnose
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/locate"
@@ -15,6 +16,7 @@ import (
 const (
 	heldUpSigmas  = 5.0 // standard deviations of the record that nothing sound is late by
 	inPlaceSigmas = 3.0
+	outshinesDB   = 26.0 // in front of a weak reflection, by which another is stronger so that its model does not tell where the weak one is
 	heldUpCells   = 0.08 // that a weak reflection may be misplaced by what is beside it
 	// How likely it is water, and other cable without an edge that shows; the rest is a record that is wrong.
 	// Common practice, no source.
@@ -48,14 +50,15 @@ func (b *bench) heldUp(found []locate.Reflection) (h held, ok bool) {
 				return h, false
 			}
 		}
-		late, seen, noise := 0.0, false, 0.0 // a fault about the end need not be just there
+		late, seen, asThen, noise := 0.0, false, false, 0.0 // a fault about the end need not be just there
 		strongest := math.Inf(1)
 		for i := range found {
 			r := &found[i]
-			if r.Kind != kind || k == last && r.Excess || len(r.Points) == 0 || r.ReturnLossDB > strongest || k < last && math.Abs(r.DistanceM-b.joints[k]) > math.Abs(r.DistanceM-b.joints[k+1]) {
+			if r.Kind != kind || k == last && r.Excess || len(r.Points) == 0 || outshone(found, r) || r.ReturnLossDB > strongest || k < last && math.Abs(r.DistanceM-b.joints[k]) > math.Abs(r.DistanceM-b.joints[k+1]) {
 				continue
 			}
 			late, seen, noise, strongest = r.DistanceM-b.joints[k], true, r.NoiseM, r.ReturnLossDB
+			asThen = b.since != nil && b.since.asThen(r.DistanceM, r.ReturnLossDB)
 		}
 		off := math.Hypot(sigma(b.joints[from], b.joints[k]), math.Hypot(noise, heldUpCells*b.fit.Cell(b.joints[k])))
 		switch {
@@ -63,10 +66,21 @@ func (b *bench) heldUp(found []locate.Reflection) (h held, ok bool) {
 		case math.Abs(late-already) < inPlaceSigmas*off:
 			from, already = k, late
 		case late-already > heldUpSigmas*off && late < mostVelocityChange*(b.joints[k]-b.joints[from]):
+			if asThen { // a record that was wrong then is wrong now
+				from, already = k, late
+				continue
+			}
 			return held{from, k, late - already, off}, true
 		}
 	}
 	return h, false
+}
+
+// outshone says whether so much more is reflected in front of r that it may be no more than what the model of that leaves.
+func outshone(found []locate.Reflection, r *locate.Reflection) bool {
+	return slices.ContainsFunc(found, func(q locate.Reflection) bool {
+		return q.Kind != locate.EchoOf && q.DistanceM < r.DistanceM && q.ReturnLossDB < r.ReturnLossDB-outshinesDB
+	})
 }
 
 // jointsMoved makes sound joints of what was found in mid-section as late as h and reflects no
