@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -98,12 +99,24 @@ func (b *bench) explained(found []Finding, c *change) bool {
 		// It does not change by itself, and behind a fault by no more than it reflects: what does is its connector.
 		return c.ChangeDB > terminationChangeDB || faulty(found) && c.ChangeDB > c.BeforeDB-terminationOverDB
 	}
+	if c.Kind == changeDelayed && b.seenByTotal(found, c) {
+		return true
+	}
 	for _, f := range found {
 		if f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit || f.Cause == WaterInCable || f.Cause == LossySection || f.Cause == WrongImpedance) && f.DistanceM < c.DistanceM {
 			return true
 		}
 	}
 	return c.AtLoad
+}
+
+// seenByTotal says whether what comes later in c may be a total reflection that is new itself: no joint in front of it bears that out.
+func (b *bench) seenByTotal(found []Finding, c *change) bool {
+	_, atJoint := b.placeAt(c.DistanceM)
+	return slices.ContainsFunc(found, func(f Finding) bool {
+		return f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit) && f.DistanceM >= c.DistanceM &&
+			(!atJoint || f.DistanceM < c.DistanceM+2*lobeCells*b.since.cellM)
+	})
 }
 
 // shadowed says whether a weak change lies behind a strong one, whose

@@ -1,10 +1,13 @@
 package diagnose
 
 import (
+	"math"
+	"slices"
 	"testing"
 
 	"downlead/cables"
 	"downlead/dsp/simulate"
+	"downlead/dsp/sweep"
 )
 
 // What one sweep does not tell at a load an earlier sweep of the healthy line does: which of the antenna and its connector
@@ -70,4 +73,77 @@ func TestSlightChangeInMidSection(t *testing.T) {
 	s.Baseline = true
 	found, _ := diagnosed(t, s)
 	alone(t, found, WaterInCable, 9.3, 0.5)
+}
+
+// What ends the line now is seen by a sweep in place of what ended it, and that it comes later says nothing of the cable.
+func TestNewTotalReflectionIsNoWitness(t *testing.T) {
+	b := clearBench(t, cables.Antenna)
+	b.since = &difference{cellM: 0.3}
+	open := func(x float64) []Finding { return []Finding{{Cause: OpenCircuit, DistanceM: x, IsFault: true}} }
+	for _, c := range []struct {
+		name  string
+		found []Finding
+		atM   float64
+		want  bool
+	}{
+		{"in mid-section, an open farther out", open(16), 9, true},
+		{"a joint at the open", open(17.2), 17, true},
+		{"a joint far in front of the open", open(19), 3, false},
+		{"an open nearer", open(2), 9, true}, // which hides it
+		{"a dent", []Finding{{Cause: DentOrKink, DistanceM: 12, IsFault: true}}, 9, false},
+	} {
+		if got := b.explained(c.found, &change{Kind: changeDelayed, DistanceM: c.atM, FromM: 1, DelayS: 1e-9}); got != c.want {
+			t.Errorf("%s: explained %v", c.name, got)
+		}
+	}
+}
+
+// An earlier sweep says that a section holds the wave up, and so which of the weak edges in it are wet cable's: one sweep alone
+// tells nothing, or that the whole section is slow. Drawn lines, of a termination and a shorted end.
+func TestSlowSectionIsSearched(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several diagnoses")
+	}
+	for _, seed := range []uint64{85002, 83010} {
+		s := drawn(t, seed, WaterInCable)
+		s.Baseline = false
+		fault := s.Faults[0]
+		found, _ := diagnosed(t, s)
+		for _, f := range faultsOf(found) {
+			if math.Abs(f.DistanceM-fault.DistanceM) < 0.5 {
+				t.Errorf("one sweep alone tells %s at %.2f m; then this shows nothing", f.Cause, f.DistanceM)
+			}
+		}
+		s.Baseline = true
+		found, _ = diagnosed(t, s)
+		alone(t, found, WaterInCable, fault.DistanceM, 0.5)
+		if f := faultsOf(found)[0]; f.ExtentM > 1.5*fault.ExtentM {
+			t.Errorf("over %.2f m, is %.2f m", f.ExtentM, fault.ExtentM)
+		}
+	}
+}
+
+// A record with a wrong length was as wrong at the earlier sweep: nothing holds the wave up.
+func TestRecordThatWasWrongThen(t *testing.T) {
+	if testing.Short() {
+		t.Skip("two diagnoses")
+	}
+	s := clearLine(cables.Termination)
+	s.Baseline = true
+	made, err := simulate.Run(t.Context(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	record := *s.Line
+	record.Sections = slices.Clone(record.Sections)
+	record.Sections[1].LengthM -= 0.8
+	for _, earlier := range []*sweep.Sweep{nil, made.Baseline} {
+		found, err := Run(t.Context(), made.Sweep, &record, Settings{Baseline: earlier})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if told := len(faultsOf(found)) > 0; told != (earlier == nil) {
+			t.Errorf("earlier sweep %v: told %v", earlier != nil, told)
+		}
+	}
 }

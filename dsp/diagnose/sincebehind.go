@@ -81,7 +81,8 @@ func (b *bench) creeps(d *difference) (out []Finding) {
 		if c.ChangeDB < strongChangeDB || c.AtLoad {
 			break
 		}
-		if _, atJoint := b.placeAt(c.DistanceM); atJoint || c.Kind > changeGrown {
+		another := c.Kind == changeTurned && c.ChangeDB < c.BeforeDB-grownEnoughDB // beside what was there
+		if _, atJoint := b.placeAt(c.DistanceM); atJoint || c.Kind > changeGrown && !another {
 			continue
 		}
 		place := "in " + b.path.Spans[b.path.SpanAt(c.DistanceM)].Name
@@ -92,7 +93,7 @@ func (b *bench) creeps(d *difference) (out []Finding) {
 		}
 		last := len(out) - 1
 		f := &out[last]
-		later[last] = later[last] || c.Kind == changeNew && c.DelayS > delayNamedS
+		later[last] = later[last] || (c.Kind == changeNew || another) && c.DelayS > delayNamedS
 		f.ExtentM = c.DistanceM - f.DistanceM
 		f.ReturnLossDB = math.Min(f.ReturnLossDB, c.NowDB)
 		f.Evidence = append(f.Evidence, c.Sentence)

@@ -127,3 +127,21 @@ func TestContactIsNoLossyCable(t *testing.T) {
 	found, _ := diagnosed(t, s)
 	alone(t, found, PoorContact, 3, 0.05)
 }
+
+// Wet cable that begins where something weak was reflects as much as that now, of another kind: by how much that has changed
+// says that it is new, and what lies behind it comes later.
+func TestWaterWhereSomethingWas(t *testing.T) {
+	b := clearBench(t, cables.Termination)
+	for _, c := range []struct {
+		changeDB float64
+		want     int
+	}{{43, 1}, {51, 0}} {
+		d := &difference{Unwatched: math.Inf(1), cellM: 1, Changes: []change{
+			{Kind: changeTurned, DistanceM: 8, SigmaM: 0.1, ChangeDB: c.changeDB, BeforeDB: 53, NowDB: 52, DelayS: 3e-9},
+			{Kind: changeNew, DistanceM: 11, SigmaM: 0.1, ChangeDB: 46, BeforeDB: 63, NowDB: 47},
+		}}
+		if found := b.creeps(d); len(found) != c.want || c.want > 0 && (found[0].DistanceM != 8 || found[0].ExtentM != 3) {
+			t.Errorf("changed by %.0f dB: %+v", c.changeDB, found)
+		}
+	}
+}

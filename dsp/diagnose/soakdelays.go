@@ -2,7 +2,9 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 
+	"downlead/dsp/linemodel"
 	"downlead/dsp/locate"
 )
 
@@ -15,9 +17,18 @@ import (
 const lateSigmas = 2.5
 
 // lateness lists by how much what is found behind joints or the end is farther out than
-// the record's tolerance allows.
+// the record's tolerance allows, or comes later than in the earlier sweep.
 func (s *soakSearch) lateness(found *locate.Result) {
 	length := s.path.LengthM()
+	if s.since != nil {
+		for i := range s.since.Changes {
+			c := &s.since.Changes[i]
+			mayBeItself := c.AtLoad && c.Kind != changeDelayed
+			if c.DelayS > delayNamedS && c.DelayM < soakedMostExcessM && !mayBeItself {
+				s.late = append(s.late, c.DelayM)
+			}
+		}
+	}
 	for i := range found.Reflections {
 		r := &found.Reflections[i]
 		if r.Kind != locate.AtFarEnd && r.Kind != locate.AtJoint && r.Kind != locate.Mid || len(r.Points) == 0 {
@@ -55,3 +66,16 @@ func (s *soakSearch) delayed(span int) (out []soakStart) {
 	})
 	return out
 }
+
+// slowedSince says whether p begins where the earlier sweep says that the cable has become slower.
+func (s *soakSearch) slowedSince(p *linemodel.Point) bool {
+	if s.since == nil {
+		return false
+	}
+	return slices.ContainsFunc(s.since.Changes, func(c change) bool {
+		return c.Kind == changeDelayed && c.DelayS > delayNamedS && p.X > c.FromM-s.since.cellM && p.X < c.DistanceM+sinceCells*s.since.cellM
+	})
+}
+
+// sinceCells is how far behind the first place that shows it, in cells, a stretch may begin that holds all behind it up.
+const sinceCells = 1.5

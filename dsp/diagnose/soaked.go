@@ -35,31 +35,32 @@ type soaking struct {
 type otherPlace struct{ x, share float64 }
 
 const (
-	soakedGain        = 40.0 // natural units that wet cable must bring over whatever else was named
-	soakedAsGood      = 1.1  // times what the free reflections of locating leave, at most, it may
-	soakedTotalDB     = 1.0  // return loss below which a fault reflects all
-	soakedLeaves      = 0.75 // and the share of the cost that it may leave
-	soakedSpill       = 0.05 // of a strong reflection within so many cells that its circuit may leave
-	soakedSpillCells  = 4.0
-	soakedBesideMost  = 0.1  // |Γ| of that reflection where the section is known to be wet
-	soakedSurely      = 0.1  // of the cost of a line that ends in a mirror that wet cable leaves which is all that explains it: it
-	soakedSurelyAs    = 1.5  // may leave so much of what free reflections do, which hold a mirror to nothing
-	soakedByFar       = 0.3  // of the cost: what leaves less explains the sweep by far better than a sound line
-	soakedOver        = 10.0 // and over anything else between the same edges
-	soakedDrop        = 0.03 // drop of impedance below which a line's own spread explains it
-	soakedMostDrop    = 0.4
-	soakedReflects    = 0.007  // |Γ| that unevenness within a section may reach, 43 dB
-	soakedStrong      = 0.03   // that none does, 30 dB,
-	soakedShows       = 0.001  // below which edges show one place only if no other does as well, 60 dB,
-	soakedLeast       = 0.0005 // and below which they do not show, 66 dB
-	soakedTangent     = 0.001  // loss tangent below which it is not water
-	soakedMostTangent = 0.05   // that the loss of an end behind it is taken for at first
-	soakedPoor        = 0.5    // of the cost of the line of the record that what was named leaves: wet cable is sought beside it
-	soakedBeside      = 2      // of the best are fitted beside what was named
-	soakedUnexplained = 0.03   // mean square left beyond which nothing is explained
-	soakedElsewhereM  = 0.5    // from where it is another place
-	soakedUnlikely    = 0.05   // odds of another place that are not worth a word
-	soakedNamed       = 0.7    // confidence from which wet cable that was named is taken to be on the line
+	soakedGain         = 40.0 // natural units that wet cable must bring over whatever else was named
+	soakedAsGood       = 1.1  // times what the free reflections of locating leave, at most, it may
+	soakedTotalDB      = 1.0  // return loss below which a fault reflects all
+	soakedLeaves       = 0.75 // and the share of the cost that it may leave
+	soakedStrongLeaves = 0.9  // where its edges reflect what no unevenness does
+	soakedSpill        = 0.05 // of a strong reflection within so many cells that its circuit may leave
+	soakedSpillCells   = 4.0
+	soakedBesideMost   = 0.1  // |Γ| of that reflection where the section is known to be wet
+	soakedSurely       = 0.1  // of the cost of a line that ends in a mirror that wet cable leaves which is all that explains it: it
+	soakedSurelyAs     = 1.5  // may leave so much of what free reflections do, which hold a mirror to nothing
+	soakedByFar        = 0.3  // of the cost: what leaves less explains the sweep by far better than a sound line
+	soakedOver         = 10.0 // and over anything else between the same edges
+	soakedDrop         = 0.03 // drop of impedance below which a line's own spread explains it
+	soakedMostDrop     = 0.4
+	soakedReflects     = 0.007  // |Γ| that unevenness within a section may reach, 43 dB
+	soakedStrong       = 0.03   // that none does, 30 dB,
+	soakedShows        = 0.001  // below which edges show one place only if no other does as well, 60 dB,
+	soakedLeast        = 0.0005 // and below which they do not show, 66 dB
+	soakedTangent      = 0.001  // loss tangent below which it is not water
+	soakedMostTangent  = 0.05   // that the loss of an end behind it is taken for at first
+	soakedPoor         = 0.5    // of the cost of the line of the record that what was named leaves: wet cable is sought beside it
+	soakedBeside       = 2      // of the best are fitted beside what was named
+	soakedUnexplained  = 0.03   // mean square left beyond which nothing is explained
+	soakedElsewhereM   = 0.5    // from where it is another place
+	soakedUnlikely     = 0.05   // odds of another place that are not worth a word
+	soakedNamed        = 0.7    // confidence from which wet cable that was named is taken to be on the line
 )
 
 // soaked returns the wet cable that explains the sweep better than what v
@@ -139,7 +140,18 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 		p := *named
 		return &soaking{point: &p, gain: soakedGain, cost: without}
 	}
-	if best == nil || named == nil && (best.gain < soakedGain || least > soakedLeaves*without) {
+	leaves := soakedLeaves
+	if best != nil {
+		s.fit.Restore(leastState)
+		if mostReflected(best.point) > soakedStrong {
+			leaves = soakedStrongLeaves
+		}
+	}
+	most := soakedGain
+	if best != nil && s.slowedSince(best.point) { // that there is some is known
+		most = soakedOver
+	}
+	if best == nil || named == nil && (best.gain < most || least > leaves*without) {
 		return nil
 	}
 	if least > soakedUnexplained*float64(len(s.fit.Measured)) {
@@ -154,7 +166,8 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 	}
 	// Where free reflections saw nothing of it they are the other explanation, and it must come as
 	// near, or nearer, if its edges are no stronger than unevenness.
-	free, most := v.found.ResidualRMS, soakedAsGood
+	free := v.found.ResidualRMS
+	most = soakedAsGood
 	if mostReflected(best.point) < soakedReflects {
 		most = soakedLeaves
 	}
@@ -173,10 +186,11 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 	// That the cable is wet was found already, and only where is asked.
 	known := least < soakedSurely*without && v.allAlong(best.point)
 	unseen := !known && (!v.sees(best.point) || v.allAlong(best.point))
-	if v.cutShort(best.point) || unseen && (v.ended() || left > math.Max(most, soakedAsGood)*free*free) || s.rivalled(best.point, least) {
+	slowed := s.slowedSince(best.point) // no circuit does that
+	if v.cutShort(best.point) || (unseen || slowed) && (v.ended() || left > math.Max(most, soakedAsGood)*free*free) || !slowed && s.rivalled(best.point, least) {
 		return nil
 	}
-	if unseen && left > most*free*free {
+	if unseen && !slowed && left > most*free*free {
 		v.soakedSomewhere = s.mirror() != 0
 		return nil
 	}
@@ -374,7 +388,7 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	// Beside a strong reflection its own model is not exact enough to tell.
 	size := s.fit.RMS(p)
 	for _, q := range s.fit.Points {
-		if known && s.fit.RMS(q) < soakedBesideMost { // more than edges tells
+		if (known || s.slowedSince(p)) && s.fit.RMS(q) < soakedBesideMost { // more than edges tells
 			continue
 		}
 		gap := math.Max(p.X-q.X, q.X-p.X-p.Extent)

@@ -101,3 +101,19 @@ func TestRestOfALineBesideWetCable(t *testing.T) {
 		alone(t, found, WaterInCable, truth.Faults[0].DistanceM, 0.1)
 	}
 }
+
+// Beside a contact that hides it, on a line that loses more than recorded as well, wet cable leaves much of what it does not
+// explain: what its edges reflect is more than any unevenness all the same.
+func TestWetCableBesideAContact(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a diagnosis of two faults")
+	}
+	s := drawn(t, 84001, "double")
+	found, truth := diagnosed(t, s)
+	for _, f := range truth.Faults {
+		near := nearestFault(t, found, f.DistanceM)
+		if string(near.Cause) != f.Cause || math.Abs(near.DistanceM-f.DistanceM) > 0.2 {
+			t.Errorf("%s at %.2f m: told %s at %.2f m", f.Cause, f.DistanceM, near.Cause, near.DistanceM)
+		}
+	}
+}

@@ -63,3 +63,17 @@ func TestRoughStretches(t *testing.T) {
 		})
 	}
 }
+
+// Cable that is unevenly wet is so at every half cell, however long it is and wide the band.
+func TestUnevenAllAlong(t *testing.T) {
+	s := seen(t, clearLine(cables.Termination, simulate.Fault{Cause: string(WaterInCable), DistanceM: 6, ExtentM: 6, ImpedanceDrop: 0.15, LossTangent: 0.004, TaperM: 0.5, Unevenness: 0.2}), 700, 2700).lineOfRecord()
+	s.fit.Restore(s.base[0])
+	s.fit.Gains()
+	p := s.wetPoint(soakStart{x: 6, extent: 6, taper: 0.5, drop: 0.15})
+	s.put(p, true)
+	u, _ := s.unevenly(trial{cause: WaterInCable, point: p, state: s.fit.Save(), score: math.Inf(-1)})
+	half := s.fit.Cell(6) * (1 - 0.15) / 2
+	if want := (6 - 0.5) / half; math.Abs(float64(len(u.point.Inside))-want) > 2 {
+		t.Errorf("%d places, want %.0f", len(u.point.Inside), want)
+	}
+}

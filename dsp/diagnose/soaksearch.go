@@ -30,7 +30,7 @@ const (
 	soakedHopeless = 0.9 // of the cost left by the best start: no wet cable
 	soakedFinals   = 3   // of these are fitted with all else
 	soakedUneven   = 2   // of the best are tried unevenly wet
-	soakedPlaces   = 60  // inside of a stretch at most
+	soakedPlaces   = 240 // inside of a stretch at most
 	// One standard deviation of the impedance inside: so much of its drop, and at
 	// least so much of itself. Common practice, no source.
 	soakedUnevenness = 0.2
@@ -79,7 +79,7 @@ func newSoakSearch(b *bench, found *locate.Result) *soakSearch {
 	if full.Load != nil {
 		fit.Load = causalLoad(fit, 0)
 	}
-	s := &soakSearch{bench: &bench{fit: fit, path: b.path, load: b.load, joints: b.joints}, window: window}
+	s := &soakSearch{bench: &bench{fit: fit, path: b.path, load: b.load, joints: b.joints, since: b.since}, window: window}
 	for k, x := range s.joints {
 		s.seen = append(s.seen, seenAt(found.Reflections, fit, k, x, x))
 	}
