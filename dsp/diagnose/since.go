@@ -99,7 +99,7 @@ func (b *bench) explained(found []Finding, c *change) bool {
 		// It does not change by itself, and behind a fault by no more than it reflects: what does is its connector.
 		return c.ChangeDB > terminationChangeDB || faulty(found) && c.ChangeDB > c.BeforeDB-terminationOverDB
 	}
-	if c.Kind == changeDelayed && b.seenByTotal(found, c) {
+	if c.Kind == changeDelayed && b.inSkirts(found, c) {
 		return true
 	}
 	for _, f := range found {
@@ -110,14 +110,20 @@ func (b *bench) explained(found []Finding, c *change) bool {
 	return c.AtLoad
 }
 
-// seenByTotal says whether what comes later in c may be a total reflection that is new itself: no joint in front of it bears that out.
-func (b *bench) seenByTotal(found []Finding, c *change) bool {
+// inSkirts says whether what comes later in c may be the skirts of something far stronger that is new behind it, a total reflection
+// in place of what ended the line for one: no joint that is farther from that bears it out.
+func (b *bench) inSkirts(found []Finding, c *change) bool {
 	_, atJoint := b.placeAt(c.DistanceM)
+	cell := b.since.cellM
 	return slices.ContainsFunc(found, func(f Finding) bool {
-		return f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit) && f.DistanceM >= c.DistanceM &&
-			(!atJoint || f.DistanceM < c.DistanceM+2*lobeCells*b.since.cellM)
+		return f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit) && f.DistanceM >= c.DistanceM && (!atJoint || f.DistanceM < c.DistanceM+2*lobeCells*cell)
+	}) || slices.ContainsFunc(b.since.Changes, func(by change) bool {
+		return by.DistanceM > c.DistanceM && by.DistanceM < c.DistanceM+skirtCells*cell && by.ChangeDB < c.ChangeDB-skirtsDB
 	})
 }
+
+// skirtsDB is how much stronger what has such skirts is, at least.
+const skirtsDB = 35.0
 
 // shadowed says whether a weak change lies behind a strong one, whose
 // re-reflections the comparison may not have caught to the last.

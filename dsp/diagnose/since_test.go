@@ -78,7 +78,7 @@ func TestSlightChangeInMidSection(t *testing.T) {
 // What ends the line now is seen by a sweep in place of what ended it, and that it comes later says nothing of the cable.
 func TestNewTotalReflectionIsNoWitness(t *testing.T) {
 	b := clearBench(t, cables.Antenna)
-	b.since = &difference{cellM: 0.3}
+	b.since = &difference{cellM: 0.3, Changes: []change{{DistanceM: 16.5, ChangeDB: 12}}}
 	open := func(x float64) []Finding { return []Finding{{Cause: OpenCircuit, DistanceM: x, IsFault: true}} }
 	for _, c := range []struct {
 		name  string
@@ -91,8 +91,9 @@ func TestNewTotalReflectionIsNoWitness(t *testing.T) {
 		{"a joint far in front of the open", open(19), 3, false},
 		{"an open nearer", open(2), 9, true}, // which hides it
 		{"a dent", []Finding{{Cause: DentOrKink, DistanceM: 12, IsFault: true}}, 9, false},
+		{"in front of what is far stronger", nil, 15, true},
 	} {
-		if got := b.explained(c.found, &change{Kind: changeDelayed, DistanceM: c.atM, FromM: 1, DelayS: 1e-9}); got != c.want {
+		if got := b.explained(c.found, &change{Kind: changeDelayed, DistanceM: c.atM, FromM: 1, DelayS: 1e-9, ChangeDB: 55}); got != c.want {
 			t.Errorf("%s: explained %v", c.name, got)
 		}
 	}

@@ -24,8 +24,9 @@ const (
 
 // behindChanges adds what d tells by what lies behind it to the findings, and marks the changes that belong to it as told.
 func (b *bench) behindChanges(out *Findings, d *difference, told []bool) {
-	for _, f := range b.creeps(d) {
-		if slices.ContainsFunc(out.Findings, func(g Finding) bool { return g.IsFault && g.holdsUp(&f, lobeCells*d.cellM) }) {
+	dark := slices.ContainsFunc(out.Findings, func(g Finding) bool { return g.IsFault && g.isOfNoPlace() && g.Cause == WaterInCable })
+	for _, f := range b.creeps(d, dark) {
+		if b.beginsEarlier(out.Findings, &f, d, told) || slices.ContainsFunc(out.Findings, func(g Finding) bool { return g.IsFault && g.holdsUp(&f, lobeCells*d.cellM) }) {
 			continue
 		}
 		out.Findings = slices.DeleteFunc(out.Findings, func(g Finding) bool {
@@ -62,6 +63,25 @@ func (b *bench) behindChanges(out *Findings, d *difference, told []bool) {
 	}
 }
 
+// beginsEarlier says whether f, by what has changed, is the beginning of wet cable in found, which is then longer by that.
+func (b *bench) beginsEarlier(found []Finding, f *Finding, d *difference, told []bool) bool {
+	for i := range found {
+		g := &found[i]
+		if !g.IsFault || g.Cause != WaterInCable || !g.Reflects() || g.Place != f.Place || f.DistanceM > g.DistanceM-d.cellM || f.DistanceM+f.ExtentM < g.DistanceM-d.cellM {
+			continue
+		}
+		g.ExtentM += g.DistanceM - f.DistanceM
+		g.DistanceM, g.SigmaM = f.DistanceM, math.Max(g.SigmaM, f.seenM)
+		g.Evidence = append(g.Evidence, f.Evidence...)
+		for k := range d.Changes {
+			x := d.Changes[k].DistanceM
+			told[k] = told[k] || x >= g.DistanceM && x <= g.DistanceM+g.ExtentM
+		}
+		return true
+	}
+	return false
+}
+
 // isOfNoPlace says whether g is known by what the end of the line shows alone: what is found where it is, is that.
 func (g *Finding) isOfNoPlace() bool {
 	return !g.Reflects() && (g.Cause == WaterInCable || g.Cause == LossySection)
@@ -70,19 +90,21 @@ func (g *Finding) isOfNoPlace() bool {
 // lossy says whether f is cable that loses more than its record.
 func lossy(f Finding) bool { return f.IsFault && f.Cause == LossySection }
 
-// creeps lists the stretches where something new in mid-section holds up what lies behind.
-func (b *bench) creeps(d *difference) (out []Finding) {
+// creeps lists the stretches where something new in mid-section holds up what lies behind, or, in a line that is dark behind something
+// wet, the first in which something has changed.
+func (b *bench) creeps(d *difference, dark bool) (out []Finding) {
 	var later []bool // of out: what lies behind it comes later
 	for i := range d.Changes {
 		c := &d.Changes[i]
-		if c.Kind > changeTurned {
+		first := dark && len(out) == 0
+		if c.Kind > changeTurned && !(first && c.Kind == changeDelayed) {
 			continue
 		}
 		if c.ChangeDB < strongChangeDB || c.AtLoad {
 			break
 		}
-		another := c.Kind == changeTurned && c.ChangeDB < c.BeforeDB-grownEnoughDB // beside what was there
-		if _, atJoint := b.placeAt(c.DistanceM); atJoint || c.Kind > changeGrown && !another {
+		anew := c.Kind == changeNew || c.ChangeDB < c.BeforeDB-grownEnoughDB // beside what was there
+		if _, atJoint := b.placeAt(c.DistanceM); atJoint || c.Kind > changeGrown && !anew && !first {
 			continue
 		}
 		place := "in " + b.path.Spans[b.path.SpanAt(c.DistanceM)].Name
@@ -93,7 +115,7 @@ func (b *bench) creeps(d *difference) (out []Finding) {
 		}
 		last := len(out) - 1
 		f := &out[last]
-		later[last] = later[last] || (c.Kind == changeNew || another) && c.DelayS > delayNamedS
+		later[last] = later[last] || anew && c.DelayS > delayNamedS || first
 		f.ExtentM = c.DistanceM - f.DistanceM
 		f.ReturnLossDB = math.Min(f.ReturnLossDB, c.NowDB)
 		f.Evidence = append(f.Evidence, c.Sentence)

@@ -140,8 +140,47 @@ func TestWaterWhereSomethingWas(t *testing.T) {
 			{Kind: changeTurned, DistanceM: 8, SigmaM: 0.1, ChangeDB: c.changeDB, BeforeDB: 53, NowDB: 52, DelayS: 3e-9},
 			{Kind: changeNew, DistanceM: 11, SigmaM: 0.1, ChangeDB: 46, BeforeDB: 63, NowDB: 47},
 		}}
-		if found := b.creeps(d); len(found) != c.want || c.want > 0 && (found[0].DistanceM != 8 || found[0].ExtentM != 3) {
+		if found := b.creeps(d, false); len(found) != c.want || c.want > 0 && (found[0].DistanceM != 8 || found[0].ExtentM != 3) {
 			t.Errorf("changed by %.0f dB: %+v", c.changeDB, found)
+		}
+	}
+}
+
+// In a line that is dark behind something wet the first change in mid-section is where that begins; in another it must hold up what lies behind.
+func TestWhereTheDarkBegins(t *testing.T) {
+	b := clearBench(t, cables.Open)
+	d := &difference{Unwatched: math.Inf(1), cellM: 0.3, Changes: []change{
+		{Kind: changeFallen, DistanceM: 9, SigmaM: 0.1, ChangeDB: 52, BeforeDB: 55, NowDB: 66},
+	}}
+	nowhere := inOneOfFinding(b.path.Spans, WaterInCable, silentFirst)
+	for _, c := range []struct {
+		found []Finding
+		want  float64
+	}{{[]Finding{nowhere}, 9}, {nil, -1}} {
+		out := &Findings{Findings: c.found}
+		b.behindChanges(out, d, make([]bool, 1))
+		at := -1.0
+		if faults := faultsOf(out); len(faults) == 1 && faults[0].Cause == WaterInCable {
+			at = faults[0].DistanceM
+		}
+		if at != c.want {
+			t.Errorf("%d findings: wet from %g m on, want %g m: %+v", len(c.found), at, c.want, faultsOf(out))
+		}
+	}
+}
+
+// What has changed in front of wet cable that one sweep tells, and holds up what lies behind, is where that begins; what is far in front of it is something else.
+func TestWetCableBeginsEarlier(t *testing.T) {
+	b := clearBench(t, cables.Antenna)
+	for _, c := range []struct{ firstM, fromM, extentM float64 }{{7, 7, 3.5}, {4.2, 9, 1.5}} {
+		d := &difference{Unwatched: math.Inf(1), cellM: 0.3, Changes: []change{
+			{Kind: changeGrown, DistanceM: c.firstM, SigmaM: 0.05, ChangeDB: 55, BeforeDB: 70, NowDB: 55, GrownDB: 15, DelayS: 2e-9},
+			{Kind: changeNew, DistanceM: c.firstM + 2, SigmaM: 0.05, ChangeDB: 50, BeforeDB: 75, NowDB: 50},
+		}}
+		out := &Findings{Findings: []Finding{{Cause: WaterInCable, IsFault: true, DistanceM: 9, ExtentM: 1.5, ReturnLossDB: 45, Place: "in feeder"}}}
+		b.behindChanges(out, d, make([]bool, 2))
+		if f := out.Findings[0]; math.Abs(f.DistanceM-c.fromM) > 1e-9 || math.Abs(f.ExtentM-c.extentM) > 1e-9 {
+			t.Errorf("changed from %g m on: wet from %g m over %g m", c.firstM, f.DistanceM, f.ExtentM)
 		}
 	}
 }
