@@ -140,18 +140,17 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 		p := *named
 		return &soaking{point: &p, gain: soakedGain, cost: without}
 	}
-	leaves := soakedLeaves
+	gain, leaves := soakedGain, soakedLeaves
 	if best != nil {
 		s.fit.Restore(leastState)
+		if s.slowedSince(best.point) { // that there is some is known
+			gain = soakedOver
+		}
 		if mostReflected(best.point) > soakedStrong {
 			leaves = soakedStrongLeaves
 		}
 	}
-	most := soakedGain
-	if best != nil && s.slowedSince(best.point) { // that there is some is known
-		most = soakedOver
-	}
-	if best == nil || named == nil && (best.gain < most || least > leaves*without) {
+	if best == nil || named == nil && (best.gain < gain || least > leaves*without) {
 		return nil
 	}
 	if least > soakedUnexplained*float64(len(s.fit.Measured)) {
@@ -166,8 +165,7 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 	}
 	// Where free reflections saw nothing of it they are the other explanation, and it must come as
 	// near, or nearer, if its edges are no stronger than unevenness.
-	free := v.found.ResidualRMS
-	most = soakedAsGood
+	free, most := v.found.ResidualRMS, soakedAsGood
 	if mostReflected(best.point) < soakedReflects {
 		most = soakedLeaves
 	}
