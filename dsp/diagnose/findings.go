@@ -57,7 +57,7 @@ type Verdict struct {
 // Finding is one thing on the line: a fault, or a part as built.
 type Finding struct {
 	DistanceM    float64       `json:"distance_m"`
-	SigmaM       float64       `json:"sigma_m"`
+	SigmaM       float64       `json:"sigma_m"`        // one standard deviation of DistanceM: 95 % lie within twice that
 	FromFarEndM  float64       `json:"from_far_end_m"` // 0: at the far end, or where that is is not known
 	ExtentM      float64       `json:"extent_m"`
 	ExtentSigmaM float64       `json:"extent_sigma_m"` // 0: not known, or a point

@@ -18,6 +18,7 @@ import (
 // fro, and free points do not find their way.
 const (
 	wholeLeast  = 0.12 // |Γ| by itself of what may be its near edge
+	wholeBeyond = 2.0  // times less, and more, where the line seems to end behind its record: the model of its beginning is a poor one then
 	wholeMost   = 0.3
 	wholeBegun  = 20   // of the best velocities, and as many between them, are fitted alone,
 	wholeFits   = 6    // and of these with all else
@@ -107,8 +108,9 @@ func (v *view) otherSection() *soaking {
 // faultsWithin counts the faults that v holds where p lies.
 func (v *view) faultsWithin(p *linemodel.Point) (count int) {
 	cell := v.bench.fit.Cell(p.X)
+	end := p.X + math.Max(p.Extent, p.LengthM()) // where it is seen, or by the record
 	for _, f := range v.findings {
-		if f.IsFault && f.DistanceM > p.X-cell && f.DistanceM < p.X+p.Extent+cell+3*placeSigma(p.X+p.Extent) {
+		if f.IsFault && f.DistanceM > p.X-cell && f.DistanceM < end+cell+3*placeSigma(end) {
 			count++
 		}
 	}
@@ -146,9 +148,13 @@ type otherCable struct {
 // at whose beginning something reflects as the edge of other cable does.
 func (v *view) mayBeOther() (out []otherCable) {
 	b := v.bench
+	least, most := wholeLeast, wholeMost
+	if v.endsBeyond() {
+		least, most = least/wholeBeyond, most*wholeBeyond
+	}
 	for _, r := range v.reflectors() {
 		size := math.Pow(10, -r.ReturnLossDB/20)
-		if size < wholeLeast || size > wholeMost {
+		if size < least || size > most {
 			continue
 		}
 		atJoint := false
@@ -233,6 +239,14 @@ func (s *soakSearch) dentAtEnd(named *linemodel.Fit) (best *linemodel.Point, cos
 func (v *view) cutOff() bool {
 	return slices.ContainsFunc(v.findings, func(f Finding) bool {
 		return f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit)
+	})
+}
+
+// endsBeyond says whether v holds an open or a short circuit behind the end of the record, as no line has one.
+func (v *view) endsBeyond() bool {
+	end := v.bench.path.LengthM()
+	return slices.ContainsFunc(v.findings, func(f Finding) bool {
+		return f.IsFault && (f.Cause == OpenCircuit || f.Cause == ShortCircuit) && f.DistanceM > end+3*placeSigma(end)
 	})
 }
 

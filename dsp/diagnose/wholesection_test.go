@@ -40,6 +40,19 @@ func TestWholeSectionOfOtherCable(t *testing.T) {
 	}
 }
 
+// A line of 75-ohm cable from end to end: of another velocity, so that it seems to end behind its record and what stands at the
+// port comes out too large; and in front of an antenna, whose place in the record lies behind where the far edge is seen. Drawn lines.
+func TestWholeLineOfOtherCable(t *testing.T) {
+	for _, seed := range []uint64{86012, 87013} {
+		s := drawn(t, seed, WrongImpedance)
+		found, truth := diagnosed(t, s)
+		alone(t, found, WrongImpedance, 0, 0.05)
+		if f, is := faultsOf(found)[0], truth.Faults[0].ExtentM; math.Abs(f.ExtentM-is) > 0.03*is {
+			t.Errorf("seed %d: %.2f m of it, is %.2f m", seed, f.ExtentM, is)
+		}
+	}
+}
+
 // A jumper of 75-ohm cable just in front of an antenna, in a band of a few cells: locating leaves it to the antenna, and its near
 // edge alone passes for a contact.
 func TestTailOfOtherCable(t *testing.T) {
