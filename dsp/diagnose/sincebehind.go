@@ -33,10 +33,7 @@ func (b *bench) behindChanges(out *Findings, d *difference, told []bool) {
 			return g.IsFault && g.isOfNoPlace() && g.DistanceM <= f.DistanceM && f.DistanceM < g.DistanceM+g.ExtentM
 		})
 		out.Findings = append(out.Findings, f)
-		for k := range d.Changes {
-			x := d.Changes[k].DistanceM
-			told[k] = told[k] || x >= f.DistanceM && x <= f.DistanceM+f.ExtentM
-		}
+		d.mark(told, &f)
 	}
 	if !slices.ContainsFunc(out.Findings, lossy) {
 		if f, ok := b.fadedSince(d, fadedDB, witnessDB); ok && !f.accountedFor(out.Findings, d) {
@@ -73,13 +70,18 @@ func (b *bench) beginsEarlier(found []Finding, f *Finding, d *difference, told [
 		g.ExtentM += g.DistanceM - f.DistanceM
 		g.DistanceM, g.SigmaM = f.DistanceM, math.Max(g.SigmaM, f.seenM)
 		g.Evidence = append(g.Evidence, f.Evidence...)
-		for k := range d.Changes {
-			x := d.Changes[k].DistanceM
-			told[k] = told[k] || x >= g.DistanceM && x <= g.DistanceM+g.ExtentM
-		}
+		d.mark(told, g)
 		return true
 	}
 	return false
+}
+
+// mark marks the changes that lie within f as told.
+func (d *difference) mark(told []bool, f *Finding) {
+	for k := range d.Changes {
+		x := d.Changes[k].DistanceM
+		told[k] = told[k] || x >= f.DistanceM && x <= f.DistanceM+f.ExtentM
+	}
 }
 
 // isOfNoPlace says whether g is known by what the end of the line shows alone: what is found where it is, is that.
