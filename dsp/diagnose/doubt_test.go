@@ -95,10 +95,7 @@ func TestHeldUp(t *testing.T) {
 		shorterM float64
 		held     bool
 	}{{0.8, true}, {0.05, false}} {
-		record := *s.Line
-		record.Sections = slices.Clone(record.Sections)
-		record.Sections[1].LengthM -= c.shorterM
-		found, err := Run(t.Context(), made.Sweep, &record, Settings{})
+		found, err := Run(t.Context(), made.Sweep, recordedShort(s.Line, c.shorterM), Settings{})
 		if err != nil {
 			t.Fatal(err)
 		}

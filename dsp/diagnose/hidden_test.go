@@ -2,7 +2,6 @@ package diagnose
 
 import (
 	"math"
-	"slices"
 	"testing"
 
 	"downlead/cables"
@@ -72,10 +71,7 @@ func TestLongerThanItsRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	record := *s.Line
-	record.Sections = slices.Clone(record.Sections)
-	record.Sections[1].LengthM -= 1.6
-	found, err := Run(t.Context(), made.Sweep, &record, Settings{})
+	found, err := Run(t.Context(), made.Sweep, recordedShort(s.Line, 1.6), Settings{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,7 +2,6 @@ package diagnose
 
 import (
 	"math"
-	"slices"
 	"testing"
 
 	"downlead/cables"
@@ -135,11 +134,9 @@ func TestRecordThatWasWrongThen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	record := *s.Line
-	record.Sections = slices.Clone(record.Sections)
-	record.Sections[1].LengthM -= 0.8
+	record := recordedShort(s.Line, 0.8)
 	for _, earlier := range []*sweep.Sweep{nil, made.Baseline} {
-		found, err := Run(t.Context(), made.Sweep, &record, Settings{Baseline: earlier})
+		found, err := Run(t.Context(), made.Sweep, record, Settings{Baseline: earlier})
 		if err != nil {
 			t.Fatal(err)
 		}

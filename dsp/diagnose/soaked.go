@@ -385,8 +385,9 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	}
 	// Beside a strong reflection its own model is not exact enough to tell.
 	size := s.fit.RMS(p)
+	told := known || s.slowedSince(p) // by more than edges
 	for _, q := range s.fit.Points {
-		if (known || s.slowedSince(p)) && s.fit.RMS(q) < soakedBesideMost { // more than edges tells
+		if told && s.fit.RMS(q) < soakedBesideMost {
 			continue
 		}
 		gap := math.Max(p.X-q.X, q.X-p.X-p.Extent)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -41,6 +42,14 @@ func clearLine(load cables.LoadKind, faults ...simulate.Fault) *simulate.Scenari
 		AsBuilt: simulate.AsBuilt{JointReturnLossDB: [2]float64{38, 44}, ImpedanceOhm: 0.2, Loss: 0.01, Length: 0.001, Roughness: 2e-4},
 		Antenna: simulate.AntennaModel{SwallowDB: 0.5, Q: 300},
 		Errors:  simulate.Instrument{DirectivityDB: 46, SourceMatchDB: 40, TrackingDB: 0.02, NoiseDB: -85, TraceNoise: 2e-4}}
+}
+
+// recordedShort is the record of line with a feeder that is shorter by so much.
+func recordedShort(line *cables.Line, byM float64) *cables.Line {
+	record := *line
+	record.Sections = slices.Clone(record.Sections)
+	record.Sections[1].LengthM -= byM
+	return &record
 }
 
 // drawn is an ordinary line with a fault of cause.
