@@ -1,11 +1,13 @@
 package diagnose
 
 import (
+	"context"
 	"math"
 	"testing"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
+	"downlead/dsp/simulate"
 )
 
 // At either end of an arrestor shorter than the sweep resolves, both of its joints
@@ -46,5 +48,35 @@ func TestFaultBesideADevice(t *testing.T) {
 	}
 	if !b.inDevice(3.05) || b.inDevice(2.9) || b.inDevice(3.2) {
 		t.Error("the device is not where the record has it")
+	}
+}
+
+// What wet cable is sought on holds an arrestor as well as its joints where the sweep sees them as one: a joint alone reflects
+// less than it may.
+func TestLineOfRecordHasTheDevice(t *testing.T) {
+	s := band(clearLine(cables.Open), 380e6, 470e6, 401)
+	s.Line.Devices = []cables.Device{{After: "bottom jumper", Kind: "surge-arrestor", LengthM: 0.1, ReturnLossDB: 25}}
+	made, err := simulate.Run(context.Background(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path, err := made.Line.Path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := look(context.Background(), made.Sweep, made.Line, path, Settings{}, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	search := v.lineOfRecord()
+	search.asRecorded()
+	devices := 0
+	for _, p := range search.fit.Points {
+		if math.Abs(p.X-3.05) < 1e-6 && p.Prior[linemodel.ByRising].Sigma > 0.1 {
+			devices++
+		}
+	}
+	if devices != 1 {
+		t.Errorf("%d devices at 3.05 m on the line of the record, want 1", devices)
 	}
 }

@@ -184,6 +184,13 @@ func (s *soakSearch) sound() {
 		}
 		return true
 	}
+	var devices []*linemodel.Point // the sound joints at their ends leave them room
+	for _, sp := range s.path.Spans {
+		middle := sp.StartM + sp.LengthM/2
+		if sp.Device != nil && (free(middle) || sp.LengthM > 0.5*s.fit.Cell(middle)) {
+			devices = append(devices, soundDevice(s.fit, sp.Device.ReturnLossDB, middle))
+		}
+	}
 	for i, x := range s.joints[:len(s.joints)-1] {
 		at := s.seen[i]
 		if !free(at) {
@@ -196,11 +203,8 @@ func (s *soakSearch) sound() {
 		}
 		s.fit.Insert(joint)
 	}
-	for _, sp := range s.path.Spans {
-		middle := sp.StartM + sp.LengthM/2
-		if sp.Device != nil && (free(middle) || sp.LengthM > 0.5*s.fit.Cell(middle)) {
-			s.fit.Insert(soundDevice(s.fit, sp.Device.ReturnLossDB, middle))
-		}
+	for _, d := range devices {
+		s.fit.Insert(d)
 	}
 }
 
