@@ -112,7 +112,7 @@ func (b *bench) atEnd(found []locate.Reflection, faults bool) (end atTheEnd) {
 			point, cause, score := q, speaks, -fit.Cost/b.unit+prior
 			if p != nil {
 				point, cause = p, b.causeOf(speaks, p)
-				score -= 2*float64(count(p.Fits)-1) + c.dry(p)
+				score -= 2*float64(count(p.Fits)-1) + c.unlikely(p, fit.MiddleHz)
 			}
 			if cause != recordedKind {
 				out = append(out, trial{cause: cause, point: point, score: score, state: fit.Save()})

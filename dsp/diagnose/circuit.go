@@ -118,18 +118,30 @@ func (b *bench) causeOf(cause Cause, p *linemodel.Point) Cause {
 // reflects.
 const lumpedMost = 0.8
 
-// score weighs circuit c, fitted as p, that leaves cost, in natural units.
-func (c *circuit) score(cost float64, p *linemodel.Point) float64 {
-	return c.prior - cost - float64(count(c.fits)) - c.dry(p)
+// score weighs circuit c, fitted as p, that leaves cost, in natural units; middleHz is the middle of the span.
+func (c *circuit) score(cost float64, p *linemodel.Point, middleHz float64) float64 {
+	return c.prior - cost - float64(count(c.fits)) - c.unlikely(p, middleHz)
 }
 
-// dry is what it costs c, fitted as p, to be a capacitance without loss, which is no water, natural units.
-func (c *circuit) dry(p *linemodel.Point) float64 {
-	if c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat {
+// unlikely is what it costs c, fitted as p, natural units, to be a capacitance without loss, which is no water, or a larger reactance
+// than dry connectors have.
+func (c *circuit) unlikely(p *linemodel.Point, middleHz float64) float64 {
+	switch {
+	case c.cause == WaterInConnector && p.Flat+p.Falling < dryShare*p.Rising+dryFlat:
 		return 8
+	case c.cause == ConnectorMismatch:
+		u := math.Max(0, math.Log(p.Rising*1e9/middleHz/usualMismatch)/mismatchSpread)
+		return u * u / 2
 	}
 	return 0
 }
+
+// Mismatches of dry connectors are up to about so large, of z or y at 1 GHz, 4 nH or 1.6 pF at 50 ohm, larger ones within one
+// standard deviation of the logarithm. Common practice, no source.
+const (
+	usualMismatch  = 0.5
+	mismatchSpread = 0.75
+)
 
 // startSizes are sizes, relative to the line's impedance, from one of which a
 // circuit's fit finds its way where no reflection of its own tells its size.
@@ -217,7 +229,7 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 		for _, q := range s.starts(proto, grid, c.guesses(size)) {
 			p := fit.Copy(q)
 			t := b.begun(points, p)
-			t.score = c.score(-t.score, p)
+			t.score = c.score(-t.score, p, fit.MiddleHz)
 			if c.needsJoint && !recorded {
 				t.score -= unknownSplice
 			}
@@ -232,8 +244,8 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 			fit.Restore(held)
 		}
 	}
-	beside := false // the joint, as a splice that no record has would be; in a narrow band a dent there looks like any circuit
-	if atJoint && b.overOctave() {
+	beside := false // the joint, as a splice that no record has would be; in a narrow band a dent there looks like any circuit but one in series
+	if atJoint {
 		place, placeS := b.expect(joint, points)
 		beside = math.Abs(points[0].X-place) > besideJoint*placeS
 	}
@@ -243,7 +255,7 @@ func (b *bench) circuits(points []*linemodel.Point) []trial {
 				attempt(&c, true, x)
 			}
 		}
-		if !c.needsJoint || !atJoint || beside {
+		if !c.needsJoint || !atJoint || beside && (b.overOctave() || c.cause == PoorContact) {
 			attempt(&c, false, joint)
 		}
 	}

@@ -79,7 +79,7 @@ func (b *bench) exchanged(trials []trial) []trial {
 		}
 		fit.Evaluate()
 		t := b.instead(p)
-		t.cause, t.score = b.causeOf(c.cause, p), c.score(-t.score, p)
+		t.cause, t.score = b.causeOf(c.cause, p), c.score(-t.score, p, fit.MiddleHz)
 		trials = orBetter(trials, t)
 		fit.Restore(best.state)
 	}
