@@ -286,6 +286,11 @@ func (b *bench) judgeAntenna(found []Finding, line *cables.Line) []Finding {
 		f.Evidence = append(f.Evidence, "the stretch of other cable in front of it ends at its connector and hides how good it is: sweep again after the repair")
 		return found
 	}
+	if b.behindDent(found, a) {
+		f.Confidence = doubtful
+		f.Evidence = append(f.Evidence, hiddenByFault)
+		return found
+	}
 	if slices.ContainsFunc(found, func(f Finding) bool {
 		return f.IsFault && f.Place != placeAntenna && f.DistanceM < b.fit.Load.X-b.fit.Cell(b.fit.Load.X)
 	}) {
@@ -427,6 +432,25 @@ func (b *bench) inFrontOfAntenna(found []Finding, at int, a *antennaSeen) {
 // connectorTrust is how often a name is right that stands by itself, of an
 // antenna or its connector, from drawn lines.
 const connectorTrust = 0.97
+
+// behindDent says whether there is a dent just in front of antenna a that reflects more than a shows: what it shows may be what is
+// not known of the dent.
+func (b *bench) behindDent(found []Finding, a *antennaSeen) bool {
+	return slices.ContainsFunc(found, func(f Finding) bool {
+		if !f.IsFault || f.Cause != DentOrKink || !b.isAtEnd(f.DistanceM) {
+			return false
+		}
+		v := b.verdict(&f)
+		if v == nil {
+			return false
+		}
+		p, _ := b.point(v)
+		return p != nil && b.fit.RMS(p) > sweep.MagnitudeFromReturnLoss(a.worstDB)
+	})
+}
+
+// hiddenByFault is said of an antenna just behind a fault.
+const hiddenByFault = "the fault just in front of it hides how good the antenna is: sweep again after the repair"
 
 // doubtful is the confidence in what the sweep shows without saying why.
 const doubtful = 0.5

@@ -200,3 +200,11 @@ func TestAntennaThatAdvances(t *testing.T) {
 		}
 	}
 }
+
+// A deep dent just in front of an antenna makes it look bad: the dent is told, and that it hides how good the antenna is.
+func TestDentHidesTheAntenna(t *testing.T) {
+	s := drawn(t, 90012, DentOrKink)
+	s.Faults[0].ImpedanceOhm = 22.6
+	found, truth := diagnosed(t, s)
+	alone(t, found, DentOrKink, truth.Faults[0].DistanceM, 0.2)
+}

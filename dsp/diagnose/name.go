@@ -99,6 +99,9 @@ func (b *bench) name(ctx context.Context, result *locate.Result) ([]Finding, err
 			trusted, also = trusted*nearLoadTrust, []Cause{AntennaFault}
 		}
 		nameFinding(&f, trials, trusted, also...)
+		if f.Cause == DentOrKink { // that is in cable, however near a joint
+			f.Place = "in " + b.path.Spans[b.fit.SpanAt(best.point.X+best.point.Extent/2)].Name
+		}
 		if !f.IsFault {
 			f.Alternatives = []Alternative{}
 		}

@@ -274,7 +274,7 @@ func (b *bench) withNearLoad(found []Finding, trials []trial) []Finding {
 		}
 		if near && g.Cause == AntennaFault && g.IsFault {
 			g.Cause, g.IsFault, g.Confidence, g.Alternatives = FarEnd, false, 0.5, []Alternative{}
-			g.Evidence = append(g.Evidence, "the fault just in front of it hides how good the antenna is: sweep again after the repair")
+			g.Evidence = append(g.Evidence, hiddenByFault)
 		}
 		out = append(out, g)
 	}
