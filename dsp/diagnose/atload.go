@@ -37,12 +37,8 @@ const (
 	endFree     = 0.8
 )
 
-// endAdopts is the share of what was named at the end that a sound end may leave to take its place, endCrowded how many times
-// as much one leaves that something stands in front of.
-const (
-	endAdopts  = 0.5
-	endCrowded = 5.0
-)
+// endCrowded is how many times what was named at the end a sound end leaves that something stands in front of.
+const endCrowded = 5.0
 
 // Steps that the fit of an end takes, alone and with what is around it: what of its phase is a reactance's and what is
 // the way there, it tells only slowly.
@@ -61,7 +57,7 @@ const (
 // atTheEnd is what stands at the connector of an open or a short.
 type atTheEnd struct {
 	trials  []trial // faults, best first
-	sound   *trial  // else, perhaps, a sound end that explains the sweep far better than what was named there
+	sound   *trial  // else, perhaps, a sound end that explains the sweep better than what was named there
 	crowded bool    // a sound end leaves far more than what was named there: something is in front of it
 }
 
@@ -157,7 +153,7 @@ func (b *bench) atEnd(found []locate.Reflection, faults bool) (end atTheEnd) {
 			kept = append(kept, t)
 			continue
 		}
-		if t.state.Cost < endAdopts*held.Cost && (end.sound == nil || t.score > end.sound.score) {
+		if t.state.Cost < held.Cost && (end.sound == nil || t.score > end.sound.score) {
 			end.sound = &t
 		}
 	}
@@ -166,6 +162,9 @@ func (b *bench) atEnd(found []locate.Reflection, faults bool) (end atTheEnd) {
 		return end
 	}
 	best := kept[0]
+	if end.crowded && best.state.Cost > endCrowded*held.Cost {
+		return end
+	}
 	swallows := best.point.Flat > endSwallows || best.state.Cost > held.Cost
 	if !faults && !swallows && loss > farEnd+endFreeGain && best.score > loss+endForLoss {
 		end.trials = append(kept, trial{cause: LossySection, score: loss, point: best.point, state: best.state})
@@ -195,11 +194,11 @@ func (b *bench) withSoundEnd(found []Finding, result *locate.Result, end *trial)
 			r.Kind, r.Total, r.Points = locate.AtFarEnd, locate.NotTotal, []*linemodel.Point{end.point}
 		}
 	}
-	b.named = slices.DeleteFunc(b.named, func(v *verdictOf) bool { return b.isAtEnd(v.finding.DistanceM) })
+	b.named = slices.DeleteFunc(b.named, func(v *verdictOf) bool { return b.isAtEnd(v.finding.DistanceM) && v.finding.ExtentM == 0 })
 	var out []Finding
 	told := false
 	for _, f := range found {
-		if b.isAtEnd(f.DistanceM) && (f.IsFault || f.Cause == FarEnd) {
+		if b.isAtEnd(f.DistanceM) && f.ExtentM == 0 && (f.IsFault || f.Cause == FarEnd) {
 			if told {
 				continue
 			}
@@ -286,12 +285,7 @@ func (b *bench) endStarts(local *screening, h *endHypothesis, instead []*linemod
 	from, to := b.seen(instead)
 	sizes := [][3]float64{{}}
 	if h.circuit != nil {
-		sizes = nil
-		for _, v := range h.circuit.sizes {
-			for _, scale := range startSizes() {
-				sizes = append(sizes, [3]float64{v[0] * scale, v[1] * scale, v[2] * scale})
-			}
-		}
+		sizes = h.circuit.startsOfSize()
 	}
 	losses := []float64{0}
 	if h.circuit == nil && h.lossSigma >= 1 {

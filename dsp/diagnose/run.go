@@ -156,13 +156,14 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 		return over
 	}
 	b.holdAntenna(found.Known)
+	b.alone(found)
 	v := &view{found: found, bench: b}
 	if v.findings, err = b.nameFromEnd(ctx, found); err != nil {
 		return nil, err
 	}
 	v.left = b.fit.Cost
 	if wet != nil {
-		if wet.point.Form == linemodel.Foreign {
+		if wet.point.Form != linemodel.Wet {
 			v.findings = append(v.findings, b.wholeFinding(found.Known[0]))
 		} else {
 			v.findings = append(v.findings, b.soakedFinding(found.Known[0], wet.other))
@@ -178,8 +179,10 @@ func look(ctx context.Context, s *sweep.Sweep, line *cables.Line, path *cables.P
 	}
 	if end := b.atEnd(found.Reflections, faulty(v.findings)); len(end.trials) > 0 {
 		v.findings = b.withEndFault(v.findings, end.trials)
+		v.left = b.fit.Cost
 	} else if end.sound != nil {
 		v.findings = b.withSoundEnd(v.findings, found, end.sound)
+		v.left = b.fit.Cost
 	} else {
 		v.crowdedEnd = end.crowded
 	}

@@ -126,21 +126,23 @@ func (s *screening) starts(p *linemodel.Point, places []float64, guesses []func(
 // start goes back to a model, which it need not evaluate, and makes of p what it begins there.
 type start func(p *linemodel.Point)
 
+// begin goes back to the model of s and puts there what s makes of p.
+func (s start) begin(fit *linemodel.Fit, p *linemodel.Point) {
+	at := p.X
+	if s(p); p.X != at {
+		fit.Move(p)
+	}
+	fit.Sample(p)
+	fit.Insert(p)
+	fit.Evaluate()
+	if fit.Load != nil {
+		fit.QuickFitLoad()
+	}
+}
+
 // fromBest begins the starts of rows: of every row those whose neighbours leave more lead elsewhere than
 // these. do goes on from the best most of them, and from the best others of the rest.
 func fromBest(fit *linemodel.Fit, rows [][]start, most, others int, do func(p *linemodel.Point)) {
-	begin := func(p *linemodel.Point, s start) {
-		at := p.X
-		if s(p); p.X != at {
-			fit.Move(p)
-		}
-		fit.Sample(p)
-		fit.Insert(p)
-		fit.Evaluate()
-		if fit.Load != nil {
-			fit.QuickFitLoad()
-		}
-	}
 	type begun struct {
 		start start
 		cost  float64
@@ -153,7 +155,7 @@ func fromBest(fit *linemodel.Fit, rows [][]start, most, others int, do func(p *l
 			if fit.Over() {
 				return
 			}
-			begin(trial, s)
+			s.begin(fit, trial)
 			costs[i] = fit.Cost
 		}
 		for i, c := range costs {
@@ -170,7 +172,7 @@ func fromBest(fit *linemodel.Fit, rows [][]start, most, others int, do func(p *l
 	}
 	for _, t := range append(best(kept, most), best(rest, others)...) {
 		p := fit.NewPoint(0, linemodel.Step)
-		begin(p, t.start)
+		t.start.begin(fit, p)
 		do(p)
 	}
 }

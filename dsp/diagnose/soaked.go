@@ -23,7 +23,7 @@ import (
 // soaking is wet cable that the line seems to have, or what else is known by what it does to all behind
 // it: a section of other cable, a dent just in front of the end (wholesection.go).
 type soaking struct {
-	point *linemodel.Point
+	point *linemodel.Point   // or a circuit just in front of a mirror (beforeend.go)
 	ends  []*linemodel.Point // the mirror behind it
 	rest  []*linemodel.Point // of what reflects beside it, as the search for it left them; none where it must stand with the mirror alone
 	gain  float64            // natural units of evidence over what was named without it

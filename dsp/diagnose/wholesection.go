@@ -56,6 +56,7 @@ func (v *view) otherSection() *soaking {
 	}
 	if crowded || (b.load == cables.Open || b.load == cables.Short) && v.faultNearEnd() {
 		attempt(func() (*linemodel.Point, float64) { return s.dentAtEnd(b.fit) })
+		attempt(func() (*linemodel.Point, float64) { return s.circuitBeforeEnd() })
 	}
 	if b.load == cables.Antenna && !crowded && v.heldToLoad == nil && !v.cutOff() {
 		for _, r := range v.mayHoldDent() {
@@ -282,13 +283,20 @@ func (s *soakSearch) leastOf(rows [][]start, acceptable func(p *linemodel.Point)
 	fit := s.fit
 	var begun []trial
 	fromBest(fit, rows, wholeBegun, wholeBegun, func(p *linemodel.Point) {
-		fit.Refine([]*linemodel.Point{p}, false, true, 4)
+		fit.Refine(s.from(p), false, true, 4)
 		begun = append(begun, trial{point: p, score: -fit.Cost, state: fit.Save()})
 	})
 	sortTrials(begun)
 	var state *linemodel.State
 	cost = math.Inf(1)
-	for _, t := range begun[:min(len(begun), wholeFits)] {
+	var before []trial
+	for _, t := range begun {
+		if slices.ContainsFunc(before, t.hasComeTo) {
+			continue
+		}
+		if before = append(before, t); len(before) > wholeFits {
+			break
+		}
 		fit.Restore(t.state)
 		fit.Refine(s.from(t.point), true, true, 4)
 		fit.Refine(fit.Points, true, true, 8)
@@ -301,6 +309,14 @@ func (s *soakSearch) leastOf(rows [][]start, acceptable func(p *linemodel.Point)
 	}
 	return best, cost
 }
+
+// hasComeTo says whether t, begun elsewhere, has come to the same as u.
+func (t *trial) hasComeTo(u trial) bool {
+	return t.point.Form == u.point.Form && math.Abs(t.score-u.score) < sameCost*math.Abs(t.score)
+}
+
+// sameCost is how far two fits that end in the same place are apart in what they leave.
+const sameCost = 1e-3
 
 // asRecorded makes the line just what the record says, every part sound.
 func (s *soakSearch) asRecorded() *linemodel.State {
@@ -361,8 +377,11 @@ const worseMost = 2.0
 // stands says whether what was found is still that once the rest of the line is located beside it, in second; first is
 // what was named without it.
 func (w *soaking) stands(first, second *view) bool {
-	p := second.found.Known[0]
 	better := second.left < worseMost*first.left
+	if faulty(first.findings) && w.point.Form == linemodel.Foreign && w.point.Extent < dentLongestM { // that explained the sweep by a fault
+		better = second.left < first.left
+	}
+	p := second.found.Known[0]
 	switch {
 	case p.Form != linemodel.Foreign:
 		return better
@@ -372,7 +391,7 @@ func (w *soaking) stands(first, second *view) bool {
 		return false
 	}
 	// An antenna's taps take much of what is found in front of it beside a dent that is none.
-	return second.bench.load != cables.Antenna || better && faults(second.findings) <= faults(first.findings)
+	return better && (second.bench.load != cables.Antenna || faults(second.findings) <= faults(first.findings))
 }
 
 // wholeFinding tells of a section of other cable, or a dent in front of the end, that the line was found
@@ -382,9 +401,9 @@ func (b *bench) wholeFinding(p *linemodel.Point) Finding {
 		Confidence: trust(1), Place: "in " + b.path.Spans[b.fit.SpanAt(p.X+p.LengthM()/2)].Name,
 		ReturnLossDB: -20 * math.Log10(math.Max(b.fit.RMS(p), 1e-6)),
 		Alternatives: []Alternative{}, Checks: []string{}, Cautions: []string{}}
-	if p.Extent < dentLongestM {
+	if p.Extent < dentLongestM { // a circuit has none
 		f.Cause = DentOrKink
-		if place, atJoint := b.placeAt(p.X + p.Extent/2); atJoint { // whose circuits look like it
+		if place, atJoint := b.placeAt(p.X + p.Extent/2); atJoint || p.Form != linemodel.Foreign { // whose circuits look like it
 			return b.atJointInstead(f, p, place)
 		}
 	}
@@ -394,7 +413,7 @@ func (b *bench) wholeFinding(p *linemodel.Point) Finding {
 	return f
 }
 
-// atJointInstead names what was found as the dent p, which f tells of, at a joint.
+// atJointInstead names what was found as p, which f tells of, at a joint: a dent may be a circuit there, and a circuit another.
 func (b *bench) atJointInstead(f Finding, p *linemodel.Point, place string) Finding {
 	points := []*linemodel.Point{p}
 	trials := append(b.circuits(points), b.dent(points)...)

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"downlead/cables"
+	"downlead/dsp/linemodel"
+	"downlead/dsp/locate"
 	"downlead/dsp/simulate"
 )
 
@@ -192,5 +194,28 @@ func TestMildMismatch(t *testing.T) {
 			continue
 		}
 		alone(t, found, ConnectorMismatch, 17, 0.05)
+	}
+}
+
+// A dent that is sought as a whole is told in place of a fault that was named only if it leaves less; where none was named the
+// points that stand for it may have left half as much.
+func TestWholeDentLeavesLess(t *testing.T) {
+	w := &soaking{point: &linemodel.Point{Form: linemodel.Foreign, Extent: 0.05, Ratio: 0.6}}
+	seen := func(left float64, findings ...Finding) *view {
+		return &view{left: left, bench: &bench{load: cables.Open}, findings: findings, found: &locate.Result{Known: []*linemodel.Point{w.point}}}
+	}
+	named := Finding{Cause: ConnectorMismatch, IsFault: true}
+	for _, c := range []struct {
+		first, second *view
+		stands        bool
+	}{
+		{seen(1, named), seen(0.9), true},
+		{seen(1, named), seen(1.1), false},
+		{seen(1), seen(1.1), true},
+		{seen(1), seen(2.1), false},
+	} {
+		if got := w.stands(c.first, c.second); got != c.stands {
+			t.Errorf("%v with %.1f left after %.1f, %d faults named", got, c.second.left, c.first.left, faults(c.first.findings))
+		}
 	}
 }
