@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"runtime"
 	"slices"
 	"strings"
@@ -47,6 +48,12 @@ func drawJudged(t *testing.T, perKind int) []judged {
 			if err != nil {
 				t.Errorf("%s: %v", name, err)
 				return
+			}
+			if *usualSizes {
+				r := rand.New(rand.NewPCG(seed, uint64(i%len(kinds))+77))
+				for k := range scenario.Faults {
+					sized(r, &scenario.Faults[k])
+				}
 			}
 			made, err := simulate.Run(context.Background(), scenario)
 			if err != nil {
