@@ -162,7 +162,7 @@ func (b *bench) atEnd(found []locate.Reflection, faults bool) (end atTheEnd) {
 		return end
 	}
 	best := kept[0]
-	if end.crowded && best.state.Cost > endCrowded*held.Cost {
+	if end.crowded && best.state.Cost-held.Cost > crowdLeaves*(math.Min(farCost, lossCost)-held.Cost) {
 		return end
 	}
 	swallows := best.point.Flat > endSwallows || best.state.Cost > held.Cost

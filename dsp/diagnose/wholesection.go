@@ -25,7 +25,7 @@ const (
 	wholeGain   = 30.0 // natural units that it must bring over what was named
 	wholeLeaves = 0.5  // and the share of the cost that it may leave;
 	wholeForTwo = 20.0 // natural units alone where it is one thing in place of two
-	crowdLeaves = 0.05 // of what free points at the end explain that it may leave
+	crowdLeaves = 0.05 // of what free points at the end explain that it, or a circuit at the end, may leave
 )
 
 // otherSection returns the section of other cable, or the dent just in front of the end, that
@@ -379,7 +379,7 @@ const worseMost = 2.0
 func (w *soaking) stands(first, second *view) bool {
 	better := second.left < worseMost*first.left
 	if faulty(first.findings) && w.point.Form == linemodel.Foreign && w.point.Extent < dentLongestM { // that explained the sweep by a fault
-		better = second.left < first.left
+		better = second.left < wholeLeaves*first.left
 	}
 	p := second.found.Known[0]
 	switch {

@@ -197,8 +197,8 @@ func TestMildMismatch(t *testing.T) {
 	}
 }
 
-// A dent that is sought as a whole is told in place of a fault that was named only if it leaves less; where none was named the
-// points that stand for it may have left half as much.
+// A dent that is sought as a whole is told in place of a fault that was named only if it leaves less than half; where none was named
+// the points that stand for it may have left half as much.
 func TestWholeDentLeavesLess(t *testing.T) {
 	w := &soaking{point: &linemodel.Point{Form: linemodel.Foreign, Extent: 0.05, Ratio: 0.6}}
 	seen := func(left float64, findings ...Finding) *view {
@@ -209,8 +209,8 @@ func TestWholeDentLeavesLess(t *testing.T) {
 		first, second *view
 		stands        bool
 	}{
-		{seen(1, named), seen(0.9), true},
-		{seen(1, named), seen(1.1), false},
+		{seen(1, named), seen(0.4), true},
+		{seen(1, named), seen(0.9), false},
 		{seen(1), seen(1.1), true},
 		{seen(1), seen(2.1), false},
 	} {
