@@ -378,10 +378,10 @@ const worseMost = 2.0
 // what was named without it.
 func (w *soaking) stands(first, second *view) bool {
 	better := second.left < worseMost*first.left
-	if faulty(first.findings) && w.point.Form == linemodel.Foreign && w.point.Extent < dentLongestM { // that explained the sweep by a fault
+	p := second.found.Known[0]
+	if w.point.Form == linemodel.Foreign && w.point.Extent < dentLongestM && first.namedAt(p) {
 		better = second.left < wholeLeaves*first.left
 	}
-	p := second.found.Known[0]
 	switch {
 	case p.Form != linemodel.Foreign:
 		return better
@@ -392,6 +392,13 @@ func (w *soaking) stands(first, second *view) bool {
 	}
 	// An antenna's taps take much of what is found in front of it beside a dent that is none.
 	return better && (second.bench.load != cables.Antenna || faults(second.findings) <= faults(first.findings))
+}
+
+// namedAt says whether v holds a fault of a connector or of the cable where p lies.
+func (v *view) namedAt(p *linemodel.Point) bool {
+	return slices.ContainsFunc(v.findings, func(f Finding) bool {
+		return f.IsFault && f.Cause != AntennaFault && math.Abs(f.DistanceM-p.X-p.Extent/2) < v.bench.fit.Cell(p.X)
+	})
 }
 
 // wholeFinding tells of a section of other cable, or a dent in front of the end, that the line was found

@@ -197,25 +197,33 @@ func TestMildMismatch(t *testing.T) {
 	}
 }
 
-// A dent that is sought as a whole is told in place of a fault that was named only if it leaves less than half; where none was named
-// the points that stand for it may have left half as much.
+// A dent that is sought as a whole is told in place of a fault that was named there only if it leaves less than half; where none was,
+// but one elsewhere, or an antenna whose taps take all, what stands for it may have left half as much.
 func TestWholeDentLeavesLess(t *testing.T) {
-	w := &soaking{point: &linemodel.Point{Form: linemodel.Foreign, Extent: 0.05, Ratio: 0.6}}
-	seen := func(left float64, findings ...Finding) *view {
-		return &view{left: left, bench: &bench{load: cables.Open}, findings: findings, found: &locate.Result{Known: []*linemodel.Point{w.point}}}
+	path, err := clearLine(cables.Open).Line.Path()
+	if err != nil {
+		t.Fatal(err)
 	}
-	named := Finding{Cause: ConnectorMismatch, IsFault: true}
+	hz := []float64{700e6, 800e6, 900e6, 1000e6}
+	w := &soaking{point: &linemodel.Point{X: 5, Form: linemodel.Foreign, Extent: 0.05, Ratio: 0.6}}
+	b := &bench{fit: linemodel.NewFit(path, hz, make([]complex128, len(hz))), load: cables.Open}
+	seen := func(left float64, findings ...Finding) *view {
+		return &view{left: left, bench: b, findings: findings, found: &locate.Result{Known: []*linemodel.Point{w.point}}}
+	}
+	fault := func(cause Cause, atM float64) Finding { return Finding{Cause: cause, IsFault: true, DistanceM: atM} }
 	for _, c := range []struct {
 		first, second *view
 		stands        bool
 	}{
-		{seen(1, named), seen(0.4), true},
-		{seen(1, named), seen(0.9), false},
+		{seen(1, fault(ConnectorMismatch, 5.1)), seen(0.4), true},
+		{seen(1, fault(ConnectorMismatch, 5.1)), seen(0.9), false},
+		{seen(1, fault(ConnectorMismatch, 12)), seen(1.1), true},
+		{seen(1, fault(AntennaFault, 5.1)), seen(1.1), true},
 		{seen(1), seen(1.1), true},
 		{seen(1), seen(2.1), false},
 	} {
 		if got := w.stands(c.first, c.second); got != c.stands {
-			t.Errorf("%v with %.1f left after %.1f, %d faults named", got, c.second.left, c.first.left, faults(c.first.findings))
+			t.Errorf("%v with %.1f left after %.1f, %v named", got, c.second.left, c.first.left, c.first.findings)
 		}
 	}
 }
