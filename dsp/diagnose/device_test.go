@@ -1,13 +1,11 @@
 package diagnose
 
 import (
-	"context"
 	"math"
 	"testing"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
-	"downlead/dsp/simulate"
 )
 
 // At either end of an arrestor shorter than the sweep resolves, both of its joints
@@ -54,21 +52,9 @@ func TestFaultBesideADevice(t *testing.T) {
 // What wet cable is sought on holds an arrestor as well as its joints where the sweep sees them as one: a joint alone reflects
 // less than it may.
 func TestLineOfRecordHasTheDevice(t *testing.T) {
-	s := band(clearLine(cables.Open), 380e6, 470e6, 401)
+	s := clearLine(cables.Open)
 	s.Line.Devices = []cables.Device{{After: "bottom jumper", Kind: "surge-arrestor", LengthM: 0.1, ReturnLossDB: 25}}
-	made, err := simulate.Run(context.Background(), s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	path, err := made.Line.Path()
-	if err != nil {
-		t.Fatal(err)
-	}
-	v, err := look(context.Background(), made.Sweep, made.Line, path, Settings{}, nil, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	search := v.lineOfRecord()
+	search := seen(t, s, 380, 470).lineOfRecord()
 	search.asRecorded()
 	devices := 0
 	for _, p := range search.fit.Points {
