@@ -14,11 +14,11 @@ func TestCircuitBeforeEnd(t *testing.T) {
 		t.Skip("three diagnoses")
 	}
 	for _, c := range []struct {
-		seed  uint64
-		cause Cause
-		fault simulate.Fault // its sizes, zero: as drawn
-		atM   float64
-		withM float64
+		seed    uint64
+		cause   Cause
+		fault   simulate.Fault // its sizes, zero: as drawn
+		atM     float64
+		withinM float64
 	}{
 		{89008, PoorContact, simulate.Fault{SeriesOhm: 41.4}, 35.11, 0.03},
 		{90011, WaterInConnector, simulate.Fault{SeriesOhm: 0.2, ShuntFarad: 2.8e-12, ShuntSiemens: 6e-3, LossTangent: 0.07}, 31.66, 0.05},
@@ -29,6 +29,6 @@ func TestCircuitBeforeEnd(t *testing.T) {
 			f.SeriesOhm, f.GapFarad, f.ShuntFarad, f.ShuntSiemens, f.LossTangent = c.fault.SeriesOhm, 0, c.fault.ShuntFarad, c.fault.ShuntSiemens, c.fault.LossTangent
 		}
 		found, _ := diagnosed(t, s)
-		alone(t, found, c.cause, c.atM, c.withM)
+		alone(t, found, c.cause, c.atM, c.withinM)
 	}
 }
