@@ -49,20 +49,24 @@ func TestFaultBesideADevice(t *testing.T) {
 	}
 }
 
-// What wet cable is sought on holds an arrestor as well as its joints where the sweep sees them as one: a joint alone reflects
-// less than it may.
+// An arrestor stands on the line of the record beside its joints, on that on which wet cable is sought as on that whose faults are
+// named, also where the sweep sees them as one: a joint alone reflects less than it may.
 func TestLineOfRecordHasTheDevice(t *testing.T) {
 	s := clearLine(cables.Open)
 	s.Line.Devices = []cables.Device{{After: "bottom jumper", Kind: "surge-arrestor", LengthM: 0.1, ReturnLossDB: 25}}
-	search := seen(t, s, 380, 470).lineOfRecord()
+	v := seen(t, s, 380, 470)
+	search := v.lineOfRecord()
 	search.asRecorded()
-	devices := 0
-	for _, p := range search.fit.Points {
-		if math.Abs(p.X-3.05) < 1e-6 && p.Prior[linemodel.ByRising].Sigma > 0.1 {
-			devices++
+	v.bench.toRecord(nil, v.found)
+	for name, fit := range map[string]*linemodel.Fit{"wet cable is sought": search.fit, "faults are named": v.bench.fit} {
+		devices := 0
+		for _, p := range fit.Points {
+			if math.Abs(p.X-3.05) < 0.02 && p.Prior[linemodel.ByRising].Sigma > 0.1 {
+				devices++
+			}
 		}
-	}
-	if devices != 1 {
-		t.Errorf("%d devices at 3.05 m on the line of the record, want 1", devices)
+		if devices != 1 {
+			t.Errorf("on the line on which %s there are %d devices at 3.05 m, want 1", name, devices)
+		}
 	}
 }

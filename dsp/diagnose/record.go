@@ -81,6 +81,13 @@ func (b *bench) toRecord(kept []*cluster, found *locate.Result) {
 		}
 		return false
 	}
+	var devices []*linemodel.Point // the sound joints at their ends leave them room
+	for _, s := range path.Spans {
+		middle := (s.StartM + s.LengthM/2) * scale
+		if s.Device != nil && (!occupied(middle) || s.LengthM >= 0.5*fit.Cell(middle)) {
+			devices = append(devices, soundDevice(fit, s.Device.ReturnLossDB, middle))
+		}
+	}
 	joints := path.JointsM()
 	last := len(joints) - 1
 	var previous *linemodel.Point
@@ -104,12 +111,8 @@ func (b *bench) toRecord(kept []*cluster, found *locate.Result) {
 		}
 		fit.Insert(joint)
 	}
-	for _, s := range path.Spans {
-		middle := (s.StartM + s.LengthM/2) * scale
-		if s.Device == nil || occupied(middle) && s.LengthM < 0.5*fit.Cell(middle) {
-			continue
-		}
-		fit.Insert(soundDevice(fit, s.Device.ReturnLossDB, middle))
+	for _, d := range devices {
+		fit.Insert(d)
 	}
 	fit.Evaluate()
 	if fit.Load != nil {
