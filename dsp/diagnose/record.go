@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 
 	"downlead/cables"
 	"downlead/dsp/linemodel"
@@ -73,21 +74,7 @@ func (b *bench) toRecord(kept []*cluster, found *locate.Result) {
 	if end != nil && math.Abs(end.X-length) < 3*placeSigma(length) {
 		scale = end.X / length
 	}
-	occupied := func(x float64) bool {
-		for _, p := range fit.Points {
-			if p.Form != linemodel.Wet && math.Abs(p.X-x) < 0.6*fit.Cell(x) {
-				return true
-			}
-		}
-		return false
-	}
-	var devices []*linemodel.Point // the sound joints at their ends leave them room
-	for _, s := range path.Spans {
-		middle := (s.StartM + s.LengthM/2) * scale
-		if s.Device != nil && (!occupied(middle) || s.LengthM >= 0.5*fit.Cell(middle)) {
-			devices = append(devices, soundDevice(fit, s.Device.ReturnLossDB, middle))
-		}
-	}
+	devices := b.devicesOfRecord(scale)
 	joints := path.JointsM()
 	last := len(joints) - 1
 	var previous *linemodel.Point
@@ -96,7 +83,7 @@ func (b *bench) toRecord(kept []*cluster, found *locate.Result) {
 		if i == last && (fit.Load != nil || load == cables.Open || load == cables.Short || load == cables.Termination) && (fit.Load != nil || end != nil) {
 			continue // the load's own connector cannot be told from it
 		}
-		if occupied(x * scale) {
+		if b.occupied(x * scale) {
 			continue
 		}
 		joint := b.soundJoint(seenAt(found.Reflections, fit, i, x, x*scale), x)
@@ -135,6 +122,25 @@ func seenAt(found []locate.Reflection, fit *linemodel.Fit, joint int, recorded, 
 		}
 	}
 	return best
+}
+
+// occupied says whether the fit has what may stand for a joint or a device at x.
+func (b *bench) occupied(x float64) bool {
+	return slices.ContainsFunc(b.fit.Points, func(p *linemodel.Point) bool {
+		return p.Form != linemodel.Wet && math.Abs(p.X-x) < 0.6*b.fit.Cell(x)
+	})
+}
+
+// devicesOfRecord returns the sound devices of a line whose lengths came out as scale times the record's, as far as nothing stands
+// for them. They are not in the model yet, and asked for before its sound joints are, which leave them room.
+func (b *bench) devicesOfRecord(scale float64) (out []*linemodel.Point) {
+	for _, s := range b.path.Spans {
+		middle := (s.StartM + s.LengthM/2) * scale
+		if s.Device != nil && (!b.occupied(middle) || s.LengthM >= 0.5*b.fit.Cell(middle)) {
+			out = append(out, soundDevice(b.fit, s.Device.ReturnLossDB, middle))
+		}
+	}
+	return out
 }
 
 // soundDevice returns a device at x with what one of the given return loss may

@@ -176,24 +176,10 @@ func (s *soakSearch) insertCopy(p *linemodel.Point) *linemodel.Point {
 // sound puts sound joints and devices where nothing else stands: joints where
 // the sweep shows them, else where the record has them.
 func (s *soakSearch) sound() {
-	free := func(x float64) bool {
-		for _, q := range s.fit.Points {
-			if q.Form != linemodel.Wet && math.Abs(q.X-x) < 0.6*s.fit.Cell(x) {
-				return false
-			}
-		}
-		return true
-	}
-	var devices []*linemodel.Point // the sound joints at their ends leave them room
-	for _, sp := range s.path.Spans {
-		middle := sp.StartM + sp.LengthM/2
-		if sp.Device != nil && (free(middle) || sp.LengthM > 0.5*s.fit.Cell(middle)) {
-			devices = append(devices, soundDevice(s.fit, sp.Device.ReturnLossDB, middle))
-		}
-	}
+	devices := s.devicesOfRecord(1)
 	for i, x := range s.joints[:len(s.joints)-1] {
 		at := s.seen[i]
-		if !free(at) {
+		if s.occupied(at) {
 			continue
 		}
 		joint := soundJoint(s.fit, at)
