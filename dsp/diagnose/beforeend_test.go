@@ -11,7 +11,7 @@ import (
 // Drawn lines, the first two with faults of other sizes.
 func TestCircuitBeforeEnd(t *testing.T) {
 	if testing.Short() {
-		t.Skip("three diagnoses")
+		t.Skip("four diagnoses")
 	}
 	for _, c := range []struct {
 		seed    uint64
@@ -23,6 +23,7 @@ func TestCircuitBeforeEnd(t *testing.T) {
 		{89008, PoorContact, simulate.Fault{SeriesOhm: 41.4}, 35.11, 0.03},
 		{90011, WaterInConnector, simulate.Fault{SeriesOhm: 0.2, ShuntFarad: 2.8e-12, ShuntSiemens: 6e-3, LossTangent: 0.07}, 31.66, 0.05},
 		{90001, WaterInConnector, simulate.Fault{}, 51.79, 0.2},
+		{97014, PoorContact, simulate.Fault{}, 28.17, 0.05}, // three free points that make up the far end
 	} {
 		s := drawn(t, c.seed, c.cause)
 		if f := &s.Faults[0]; c.fault.SeriesOhm > 0 {

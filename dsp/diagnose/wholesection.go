@@ -25,7 +25,8 @@ const (
 	wholeGain   = 30.0 // natural units that it must bring over what was named
 	wholeLeaves = 0.5  // and the share of the cost that it may leave;
 	wholeForTwo = 20.0 // natural units alone where it is one thing in place of two
-	crowdLeaves = 0.05 // of what free points at the end explain that it, or a circuit at the end, may leave
+	unlikeMost  = 20.0 // times what free points leave, that the line of the record leaves, which is not sound then
+	crowdLeaves = 0.1  // of what free points at the end explain that it, or a circuit at the end, may leave
 )
 
 // otherSection returns the section of other cable, or the dent just in front of the end, that
@@ -33,7 +34,7 @@ const (
 func (v *view) otherSection() *soaking {
 	b := v.bench
 	crowded := !faulty(v.findings)
-	if crowded && !v.crowdedEnd {
+	if crowded && !v.crowdedEnd && !v.unlikeRecord() {
 		return nil
 	}
 	var s *soakSearch
@@ -104,6 +105,16 @@ func (v *view) otherSection() *soaking {
 		return nil
 	}
 	return found
+}
+
+// unlikeRecord says whether the line of the record leaves far more of a sweep with a mirror at its end than what was found does, be
+// it called sound: free points in a crowd stand for more than sound joints may be.
+func (v *view) unlikeRecord() bool {
+	if v.bench.load != cables.Open && v.bench.load != cables.Short {
+		return false
+	}
+	s := v.lineOfRecord()
+	return cheapest(s.base).Cost/float64(len(s.fit.Measured)) > unlikeMost*v.found.ResidualRMS*v.found.ResidualRMS
 }
 
 // faultsWithin counts the faults that v holds where p lies.
