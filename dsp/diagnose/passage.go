@@ -23,8 +23,12 @@ const (
 	passageLeaves = 0.7  // of the cost that it may leave
 	passageRivals = 1.5  // times what the best section leaves, another may
 	rejoinSigmas  = 2.5  // of its place that a joint may be off
+	passageWorth  = 2.0  // times its noise that a line must leave to be searched for a delay of which nothing is seen
 	passageClear  = 0.02 // m in front of where the joint behind a section may be
 )
+
+// passageLates are what wet cable may hold the wave up by, m, where nothing is seen late.
+var passageLates = []float64{0.06, 0.15, 0.35}
 
 // passage is the stretch without a place that the model has, or nil.
 func (s *soakSearch) passage() *linemodel.Point {
@@ -44,28 +48,26 @@ func (s *soakSearch) npPerTangent(x, length float64) float64 {
 
 // passed is the line of the record with a passage.
 type passed struct {
-	state *linemodel.State
-	span  int // that holds the wet cable
+	state   *linemodel.State
+	span    int  // that holds the wet cable
+	guessed bool // nothing was seen late, or an antenna may take it up: where to begin, and no evidence
 }
 
 // passages lists, best first, base with what wet cable in one of the sections does to all that is behind it, as far
 // as that comes nearer than base and about as near as the best.
 func (s *soakSearch) passages(base *linemodel.State) (out []passed) {
 	fit := s.fit
-	if fit.Load != nil { // which takes up whatever the wave meets
-		return nil
-	}
 	fit.Restore(base)
 	p := fit.NewPoint(s.path.LengthM(), linemodel.Edgeless)
 	p.Extent, p.Fits = passageM, linemodel.Fitting(linemodel.ByTangent, linemodel.ByDrop)
 	p.Prior[linemodel.ByDrop] = linemodel.Prior{Mean: 0, Sigma: wetDropMean}
-	in := func(from *linemodel.State, late float64) {
+	in := func(from *linemodel.State, late float64, guessed bool) {
 		for _, i := range s.cables() {
 			end := s.path.Spans[i].StartM + s.path.Spans[i].LengthM
 			fit.Restore(from)
 			s.passIn(p, end, late)
 			if fit.Cost < passageLeaves*base.Cost && s.tells(p, end) {
-				out = append(out, passed{fit.Save(), i})
+				out = append(out, passed{fit.Save(), i, guessed})
 			}
 		}
 	}
@@ -74,8 +76,13 @@ func (s *soakSearch) passages(base *linemodel.State) (out []passed) {
 		fit.Sample(p)
 		fit.Insert(p)
 		from := fit.Save()
+		if base.Cost > passageWorth*fit.Noise*float64(len(fit.Measured)) {
+			for _, late := range passageLates {
+				in(from, late, true)
+			}
+		}
 		for _, late := range s.late {
-			in(from, late)
+			in(from, late, fit.Load != nil)
 		}
 	} else if from := s.passToMirror(p, base); from != nil {
 		fit.Restore(from)
@@ -83,7 +90,7 @@ func (s *soakSearch) passages(base *linemodel.State) (out []passed) {
 		for _, q := range s.end() {
 			late = math.Max(late, math.Min(q.X-s.path.LengthM(), soakedMostExcessM))
 		}
-		in(from, late)
+		in(from, late, false)
 	}
 	slices.SortStableFunc(out, func(a, b passed) int { return cmp.Compare(a.state.Cost, b.state.Cost) })
 	var best []passed

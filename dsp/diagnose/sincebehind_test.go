@@ -15,7 +15,7 @@ func TestTellsByWhatLiesBehind(t *testing.T) {
 	if testing.Short() {
 		t.Skip("several diagnoses")
 	}
-	creeping := band(clearLine(cables.Termination, simulate.Fault{Cause: string(WaterInCable), DistanceM: 8, ExtentM: 2.8, ImpedanceDrop: 0.09, LossTangent: 0.01, TaperM: 0.5, Unevenness: 0.04}), 700e6, 1000e6, 401)
+	creeping := band(clearLine(cables.Termination, simulate.Fault{Cause: string(WaterInCable), DistanceM: 8, ExtentM: 2.8, ImpedanceDrop: 0.05, LossTangent: 0.008, TaperM: 0.5, Unevenness: 0.04}), 700e6, 1000e6, 401)
 	jumper := band(clearLine(cables.Antenna, simulate.Fault{Cause: string(LossySection), At: "bottom jumper", LossFactor: 4}), 10e6, 2000e6, 801)
 	jumper.Antenna.Model = "wide-band"
 	jumper.Line.Load.BandHz, jumper.Line.Load.ReturnLossDB = [2]float64{320e6, 1980e6}, 18

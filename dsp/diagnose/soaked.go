@@ -53,6 +53,8 @@ const (
 	soakedStrong       = 0.03   // that none does, 30 dB,
 	soakedShows        = 0.001  // below which edges show one place only if no other does as well, 60 dB,
 	soakedLeast        = 0.0005 // and below which they do not show, 66 dB
+	soakedTells        = 0.25   // of what the line of the record leaves, that wet cable leaves whose edges do not show
+	soakedTellsAs      = 1.5    // and it may leave so many times as much as free points, which need not be cable
 	soakedTangent      = 0.001  // loss tangent below which it is not water
 	soakedMostTangent  = 0.05   // that the loss of an end behind it is taken for at first
 	soakedPoor         = 0.5    // of the cost of the line of the record that what was named leaves: wet cable is sought beside it
@@ -180,6 +182,9 @@ func (v *view) best(s *soakSearch, trials []trial, state *linemodel.State, named
 	}
 	if s.mirror() != 0 && least < soakedSurely*without {
 		most = soakedSurelyAs
+	}
+	if s.mirror() == 0 && least < soakedTells*without {
+		most = math.Max(most, soakedTellsAs)
 	}
 	// That the cable is wet was found already, and only where is asked.
 	known := least < soakedSurely*without && v.allAlong(best.point)
@@ -377,7 +382,7 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	span := s.fit.SpanAt(p.X + p.Extent/2)
 	sp := s.path.Spans[span]
 	slack := p.Taper/2 + 0.5*s.fit.Cell(p.X)
-	known := slices.ContainsFunc(s.ways, func(way passed) bool { return way.span == span })
+	known := slices.ContainsFunc(s.ways, func(way passed) bool { return way.span == span && !way.guessed })
 	late := known || len(s.late) > 0 // then something slows the wave, whatever it loses
 	slow := slowEnough(p) || known && p.Drop > soakedDrop/2 && p.Drop < soakedMostDrop && p.Extent > wetLeastM
 	if !(slow && (p.Tangent > soakedTangent || mostReflected(p) > soakedStrong)) && !(late && p.Drop > soakedDrop && slow) || sp.Device != nil || p.X < 0 || p.X < sp.StartM-slack || p.X+p.Extent > sp.StartM+sp.LengthM+slack {
@@ -385,7 +390,8 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	}
 	// Beside a strong reflection its own model is not exact enough to tell.
 	size := s.fit.RMS(p)
-	told := known || s.slowedSince(p) // by more than edges
+	telling := s.telling(p)
+	told := telling || known || s.slowedSince(p) // by more than edges
 	for _, q := range s.fit.Points {
 		if told && s.fit.RMS(q) < soakedBesideMost {
 			continue
@@ -399,7 +405,13 @@ func (s *soakSearch) plausible(p *linemodel.Point, state *linemodel.State) bool 
 	if s.mirror() != 0 { // which comes back late and weak for water, and not for unevenness
 		return mostReflected(p) > soakedLeast
 	}
-	return s.fit.RMS(p) > soakedReflects || (late || s.isRough(p)) && mostReflected(p) > soakedLeast
+	return s.fit.RMS(p) > soakedReflects || (late || s.isRough(p)) && mostReflected(p) > soakedLeast || telling
+}
+
+// telling says whether p explains so much of what the line of the record leaves, what is uneven inside at its price, that no
+// unevenness of the line does it, however little its edges reflect. A mirror shows much that is neither.
+func (s *soakSearch) telling(p *linemodel.Point) bool {
+	return s.mirror() == 0 && s.fit.Cost+s.price(p) < soakedTells*cheapest(s.base).Cost
 }
 
 // mostReflected is the |Γ| of p where it reflects most.

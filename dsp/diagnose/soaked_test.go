@@ -117,3 +117,20 @@ func TestWetCableBesideAContact(t *testing.T) {
 		}
 	}
 }
+
+// Over a transmit band the edges of wet cable in front of a termination or an antenna hardly reflect, and a joint beside it reflects
+// more. How late and weak all comes that is behind it tells of it. Drawn lines.
+func TestWetCableThatOnlyWhatIsBehindShows(t *testing.T) {
+	if testing.Short() {
+		t.Skip("three diagnoses")
+	}
+	for _, seed := range []uint64{89006, 93015, 95011} {
+		s := drawn(t, seed, WaterInCable)
+		found, truth := diagnosed(t, s)
+		f := truth.Faults[0]
+		told := nearestFault(t, found, f.DistanceM)
+		if told.Cause != WaterInCable || math.Abs(told.DistanceM-f.DistanceM) > 0.6 {
+			t.Errorf("seed %d: told %s at %.2f m, is water from %.2f m over %.2f m", seed, told.Cause, told.DistanceM, f.DistanceM, f.ExtentM)
+		}
+	}
+}
