@@ -30,6 +30,15 @@ func TestAnEndThatIsSwallowed(t *testing.T) {
 			}
 		})
 	}
+	t.Run("in part", func(t *testing.T) { // 10 dB: more than an antenna is better than its record
+		some := swallows()
+		some.LossTangent = 0.008
+		found, _ := diagnosed(t, band(clearLine(cables.Antenna, some), 1710e6, 2170e6, 401))
+		faults := faultsOf(found)
+		if len(faults) != 1 || faults[0].Cause != WaterInCable && faults[0].Cause != LossySection {
+			t.Errorf("%d faults, want what loses in the cable alone", len(faults))
+		}
+	})
 	t.Run("not looked at", func(t *testing.T) {
 		made, err := simulate.Run(context.Background(), band(clearLine(cables.Open), 1710e6, 2170e6, 401))
 		if err != nil {
