@@ -14,6 +14,12 @@ import (
 func seen(t *testing.T, scenario *simulate.Scenario, low, high float64) *view {
 	t.Helper()
 	scenario.Sweep.Segments[0] = simulate.Segment{LowHz: low * 1e6, HighHz: high * 1e6, Points: 601}
+	return looked(t, scenario)
+}
+
+// looked looks at a simulated line.
+func looked(t *testing.T, scenario *simulate.Scenario) *view {
+	t.Helper()
 	made, err := simulate.Run(context.Background(), scenario)
 	if err != nil {
 		t.Fatal(err)

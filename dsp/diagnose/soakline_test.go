@@ -1,27 +1,11 @@
 package diagnose
 
-import (
-	"testing"
-
-	"downlead/dsp/simulate"
-)
+import "testing"
 
 // Between the joints of an arrestor 9 cm long a wave of 2 GHz turns all the way round: one reflection does not stand for its
 // three. A sound line as drawn.
 func TestShortDevicePartByPart(t *testing.T) {
-	scenario := drawn(t, 95017, "none")
-	made, err := simulate.Run(t.Context(), scenario)
-	if err != nil {
-		t.Fatal(err)
-	}
-	path, err := made.Line.Path()
-	if err != nil {
-		t.Fatal(err)
-	}
-	v, err := look(t.Context(), made.Sweep, made.Line, path, Settings{}, nil, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := looked(t, drawn(t, 95017, "none"))
 	s := v.lineOfRecord()
 	s.fit.Restore(cheapest(s.base))
 	s.fit.Evaluate()
