@@ -16,7 +16,19 @@ const (
 	soakedPoints = 200 // of a sweep are enough for it
 	soakedRange  = 1.3 // of the line's length must be free of aliases
 	partsLeave   = 0.7 // of what free points on a device leave, that its parts one by one leave at most
+	edgeLeastDB  = 9.0 // return loss that an edge of wet or of 75-ohm cable has at least, two together
 )
+
+// soakSearch is a model of the line of the record on a thinned sweep.
+type soakSearch struct {
+	*bench
+	seen   []float64          // where the joints are seen
+	base   []*linemodel.State // the line of the record: with what was found at joints, and without
+	ways   []passed           // where the sweep shows that something holds the wave up
+	roughs []soakStart        // what reflects more all along than the rest of the line
+	late   []float64          // how much farther out than recorded what is behind a stretch may be seen, m
+	window []float64          // the weights of the fit that locating left
+}
 
 // lineOfRecord is the line of the record as v has found it.
 func (v *view) lineOfRecord() *soakSearch {

@@ -8,17 +8,6 @@ import (
 	"downlead/dsp/linemodel"
 )
 
-// soakSearch is a model of the line of the record on a thinned sweep.
-type soakSearch struct {
-	*bench
-	seen   []float64          // where the joints are seen
-	base   []*linemodel.State // the line of the record: with what was found at joints, and without
-	ways   []passed           // where the sweep shows that something holds the wave up
-	roughs []soakStart        // what reflects more all along than the rest of the line
-	late   []float64          // how much farther out than recorded what is behind a stretch may be seen, m
-	window []float64          // the weights of the fit that locating left
-}
-
 const (
 	soakedStarts   = 10  // of a base are fitted
 	soakedPairs    = 7   // pairs of edges behind a passage
@@ -30,8 +19,7 @@ const (
 	// least so much of itself. Common practice, no source.
 	soakedUnevenness = 0.2
 	soakedEven       = 0.01
-	edgeLeastDB      = 9.0 // return loss that an edge of wet or of 75-ohm cable has at least, two together
-	soakedHops       = 6   // half waves that the edges of the best may be off
+	soakedHops       = 6 // half waves that the edges of the best may be off
 )
 
 // climb fits the points to the lower part of the band first, then to more and
@@ -260,16 +248,14 @@ func (s *soakSearch) search(bases []*linemodel.State) []trial {
 
 // differing returns the best most of trials, best first, no two of which have come to the same stretch.
 func (s *soakSearch) differing(trials []trial, most int) (out []trial) {
+	var edges [][2]float64
 	for _, t := range trials {
 		s.fit.Restore(t.state)
-		p := *t.point
-		cell := s.fit.Cell(p.X)
-		if slices.ContainsFunc(out, func(u trial) bool {
-			s.fit.Restore(u.state)
-			return math.Abs(u.point.X-p.X) < cell/2 && math.Abs(u.point.X+u.point.Extent-p.X-p.Extent) < cell/2
-		}) {
+		near, far, reach := t.point.X, t.point.X+t.point.Extent, s.fit.Cell(t.point.X)/2
+		if slices.ContainsFunc(edges, func(e [2]float64) bool { return math.Abs(e[0]-near) < reach && math.Abs(e[1]-far) < reach }) {
 			continue
 		}
+		edges = append(edges, [2]float64{near, far})
 		if out = append(out, t); len(out) == most {
 			break
 		}
